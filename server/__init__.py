@@ -1,0 +1,1 @@
+"""Thirdstop: a live cue board for continuous portrait light."""

@@ -1,0 +1,1 @@
+"""Numbers in, numbers out: the physics of dimmed light. Standard library only."""

@@ -1,0 +1,85 @@
+"""Amps on a circuit. Planning figures: local electrical code and licensed people decide."""
+
+from server.errors import OutOfRange
+
+
+def mains_amps(watts: float, mains_volts: float, power_factor: float = 1.0) -> float:
+    """Mains current of a head at full. [A]
+
+    I = P / (V pf)
+
+    Parameters
+    ----------
+    watts : float
+        Real power. [W], >= 0
+    mains_volts : float
+        Mains voltage. [V], > 0
+    power_factor : float
+        1 for a lamp at full; LED heads from their label. 0..1, above 0
+
+    Returns
+    -------
+    float
+        [A]
+
+    Raises
+    ------
+    OutOfRange
+        A value lies outside its range.
+
+    Examples
+    --------
+    >>> round(mains_amps(2000.0, 120.0), 2)
+    16.67
+
+    References
+    ----------
+    By definition of the power factor: P = V I pf.
+    """
+    if watts < 0:
+        raise OutOfRange(f"watts cannot be negative, got {watts:g}")
+    if mains_volts <= 0:
+        raise OutOfRange(f"mains_volts must be above 0, got {mains_volts:g}")
+    if not 0 < power_factor <= 1:
+        raise OutOfRange(f"power_factor must lie above 0 and at most 1, got {power_factor:g}")
+    return watts / (mains_volts * power_factor)
+
+
+def planning_limit_amps(breaker_amps: float, continuous_factor: float = 0.8) -> float:
+    """The planning limit of a circuit, not the law. [A]
+
+    limit = breaker amps x continuous factor
+
+    Parameters
+    ----------
+    breaker_amps : float
+        Rating of the breaker. [A], > 0
+    continuous_factor : float
+        Share planned for a load of hours. 0..1, above 0
+
+    Returns
+    -------
+    float
+        [A]
+
+    Raises
+    ------
+    OutOfRange
+        A value lies outside its range.
+
+    Examples
+    --------
+    >>> planning_limit_amps(20.0)
+    16.0
+
+    References
+    ----------
+    NEC 210.20(A): breaker at least 125 % of the continuous load, and 1 / 1.25 = 0.8.
+    """
+    if breaker_amps <= 0:
+        raise OutOfRange(f"breaker_amps must be above 0 A, got {breaker_amps:g}")
+    if not 0 < continuous_factor <= 1:
+        raise OutOfRange(
+            f"continuous_factor must lie above 0 and at most 1, got {continuous_factor:g}"
+        )
+    return breaker_amps * continuous_factor

@@ -1,0 +1,1 @@
+"""SQLite: what is kept. Functions take a Session and return studio values."""
