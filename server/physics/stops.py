@@ -31,7 +31,7 @@ def light_factor(stops: float) -> float:
     ----------
     By definition: one stop is a factor of two in light.
     """
-    return 2.0**stops
+    return float(2.0**stops)
 
 
 def stops_between(light: float, reference: float) -> float:

@@ -1,0 +1,339 @@
+"""One engine owns the light: every change goes through it, gets a revision, is stored and told."""
+
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+from server.errors import OutOfRange, Refused
+from server.live.fade import NUDGE_S, RECALL_S, Fade, fade_seconds, timeline_of
+from server.live.now import Now
+from server.live.output import LightOutput
+from server.studio.figures import outputs_of
+from server.studio.head import Head
+from server.studio.history import Change, History, LiveRecord, Step
+from server.studio.light import LightMatrix, light_matrix
+from server.studio.look import Look
+from server.studio.mix import mixed, thirds_text
+from server.studio.nudge import Nudged, nudged
+from server.studio.reach import Reached, with_ratio
+from server.studio.rig import Lens, Rig
+from server.studio.setting import Setting, kept_over
+
+Journal = Callable[[Change], None]
+"""Stores a change in one transaction; raises OSError with the reason when it cannot."""
+
+
+def wall_clock() -> datetime:
+    """The time of day, in UTC."""
+    return datetime.now(UTC)
+
+
+class Engine:
+    """Owner of what is lit. Methods may be called from any thread; each answers with `Now`.
+
+    A change is worked out first, so that bad input changes nothing; then it is sent, stored and
+    told, in this order: a full disk must not keep the light from following the hand.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        output: LightOutput,
+        journal: Journal,
+        record: LiveRecord | None = None,
+        clock: Callable[[], float] = time.monotonic,
+        today: Callable[[], datetime] = wall_clock,
+    ) -> None:
+        self._lock = threading.RLock()
+        self._rig = rig
+        self._output = output
+        self._journal = journal
+        self._clock = clock
+        self._today = today
+        self._listeners: list[Callable[[Now], None]] = []
+        fresh = Setting(
+            stops={h.name: None for h in rig.heads}, lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
+        )
+        self._record = record or LiveRecord(History((Step(0, fresh),)))
+        self._yaw_deg = self._setting.yaw_deg
+        self._matrix = light_matrix(rig, self._yaw_deg)
+        self._comparing = False
+        self._text = self._actor = self._unsaved = ""
+        outputs = outputs_of(rig, self._setting)
+        self._fade = Fade(outputs, outputs, clock(), 0.0)
+        if self._record.known:
+            self._output.play(timeline_of(rig, self._fade))
+
+    # -- reading -------------------------------------------------------------------------------
+
+    def now(self) -> Now:
+        """What is lit now."""
+        with self._lock:
+            return Now(
+                rig=self._rig,
+                matrix=self._matrix,
+                record=self._record,
+                fade=self._fade,
+                fading=self._fade.running(self._clock()),
+                comparing=self._comparing,
+                output=self._output.status(),
+                text=self._text,
+                actor=self._actor,
+                unsaved=self._unsaved,
+            )
+
+    def subscribe(self, listener: Callable[[Now], None]) -> None:
+        """Call the listener with `Now` after every change, from the thread that made it."""
+        self._listeners.append(listener)
+
+    @property
+    def _setting(self) -> Setting:
+        return self._record.history.now.setting
+
+    # -- moving the light ----------------------------------------------------------------------
+
+    def set_levels(
+        self, percents: Mapping[str, float], fade_s: float = 0.0, actor: str = ""
+    ) -> Now:
+        """Set levels of named heads, percent of their channel."""
+        with self._lock:
+            outputs: dict[str, float] = {}
+            for name, percent in percents.items():
+                head = self._rig.head(name)
+                if not 0 <= percent <= 100:
+                    raise OutOfRange(f"levels: {name} must lie in 0..100 percent, got {percent:g}")
+                outputs[name] = head.dimmer.output(percent / 100)
+            if not outputs:
+                raise OutOfRange("levels: name at least one head")
+            text = ", ".join(f"{n} to {p:g} %" for n, p in percents.items())
+            return self._go(self._setting.with_outputs(outputs), "levels", text, actor, fade_s)
+
+    def nudge(
+        self,
+        *,
+        role: str | None = None,
+        head: str | None = None,
+        thirds: int,
+        keep: str = "nothing",
+        fade_s: float | None = None,
+        actor: str = "",
+    ) -> tuple[Now, Nudged]:
+        """Nudge every head of a role, or one head, by thirds of a stop."""
+        with self._lock:
+            heads = self._named(role, head)
+            result = nudged(self._rig, self._matrix, self._setting, heads, thirds, keep)
+            name = role or head or ""
+            kept = "" if keep == "nothing" else f", {keep} kept"
+            end = f", at the end of {result.limited_by}" if result.limited else ""
+            text = f"{name} {thirds_text(float(thirds))}{kept}{end}"
+            now = self._go(
+                result.setting, "nudge", text, actor, NUDGE_S if fade_s is None else fade_s,
+                {"asked_stops": result.asked_stops, "got_stops": result.got_stops},
+            )  # fmt: skip
+            return now, result
+
+    def bring_in(self, role: str, actor: str = "") -> Now:
+        """Light the dark heads of a role low, four stops below full, so that they can be nudged."""
+        with self._lock:
+            dark = [h for h in self._rig.heads_of(role) if self._setting.of(h) is None]
+            if not dark:
+                raise Refused(f"every {role} is lit already: nudge it")
+            there = self._setting.with_outputs({h.name: 1 / 16 for h in dark})
+            return self._go(there, "bring in", f"{role} in", actor, RECALL_S)
+
+    def ratio(
+        self,
+        target: float,
+        move: str | None = None,
+        fade_s: float | None = None,
+        actor: str = "",
+    ) -> tuple[Now, Reached]:
+        """Reach a lit : shadow ratio, with the lens held or by moving one role."""
+        with self._lock:
+            result = with_ratio(self._rig, self._matrix, self._setting, target, move)
+            how = f"by the {move}" if move else "lens held"
+            text = f"ratio {target:g}:1, {how}" + (f" ({result.why})" if result.why else "")
+            seconds = RECALL_S if fade_s is None else fade_s
+            return self._go(result.setting, "ratio", text, actor, seconds), result
+
+    def recall(self, look: Look, fade_s: float | None = None, actor: str = "") -> Now:
+        """Recall a look. Refused when it needs a head that the rig has not got."""
+        with self._lock:
+            missing = look.missing_heads(self._rig)
+            if missing:
+                raise Refused(
+                    f"{look.name} needs {', '.join(missing)}, which this rig has not got:"
+                    " add the head on the Rig page or keep the look anew"
+                )
+            there = look.setting(self._rig, self._setting)
+            seconds = RECALL_S if fade_s is None else fade_s
+            return self._go(there, "recall", look.name, actor, seconds, {"look": look.look_id})
+
+    def mix(self, look: Look, part: float, fade_s: float | None = None, actor: str = "") -> Now:
+        """Go part of the way toward a look, mixed in stops. [part 0..1]"""
+        with self._lock:
+            there = look.setting(self._rig, self._setting)
+            setting = mixed(self._rig, self._setting, there, part)
+            seconds = RECALL_S if fade_s is None else fade_s
+            return self._go(setting, "mix", f"{part:.0%} toward {look.name}", actor, seconds)
+
+    def dark(self, fade_s: float | None = None, actor: str = "") -> Now:
+        """All heads down; `restore` brings them back."""
+        with self._lock:
+            if all(self._setting.of(h) is None for h in self._rig.heads):
+                raise Refused("all heads are dark already")
+            record = replace(self._record, dark_from=self._setting)
+            there = self._setting.with_stops({h.name: None for h in self._rig.heads})
+            seconds = RECALL_S if fade_s is None else fade_s
+            return self._go(there, "dark", "all down", actor, seconds, record=record)
+
+    def restore(self, fade_s: float | None = None, actor: str = "") -> Now:
+        """Back up to the light before `dark`."""
+        with self._lock:
+            before = self._record.dark_from
+            if before is None or any(self._setting.of(h) is not None for h in self._rig.heads):
+                raise Refused("nothing to restore: the light is not down")
+            record = replace(self._record, dark_from=None)
+            there = replace(kept_over(self._rig, before), lens=self._setting.lens)
+            seconds = RECALL_S if fade_s is None else fade_s
+            return self._go(there, "restore", "back up", actor, seconds, record=record)
+
+    def undo(self, actor: str = "") -> Now:
+        """One step back, at once, also in the middle of a fade."""
+        return self._step(-1, "undo", actor)
+
+    def redo(self, actor: str = "") -> Now:
+        """One step forward again."""
+        return self._step(1, "redo", actor)
+
+    def _step(self, by: int, kind: str, actor: str) -> Now:
+        with self._lock:
+            history = self._record.history
+            if not (history.can_undo if by < 0 else history.can_redo):
+                raise Refused("nothing to take back" if by < 0 else "nothing to do again")
+            left = history.now if by < 0 else history.moved(by).now
+            record = replace(self._record, history=history.moved(by))
+            return self._commit(record, kind, f"{kind}: {left.text}", actor, left.fade_s)
+
+    # -- the good frame ------------------------------------------------------------------------
+
+    def mark_good(self, actor: str = "") -> Now:
+        """Mark this light as the good frame; figures are then read from it."""
+        with self._lock:
+            record = replace(self._record, good=self._setting)
+            return self._commit(record, "good", "good frame", actor, None)
+
+    def back_to_good(self, fade_s: float | None = None, actor: str = "") -> Now:
+        """Return to the light of the good frame."""
+        with self._lock:
+            good = self._good()
+            there = replace(kept_over(self._rig, good), lens=self._setting.lens)
+            seconds = RECALL_S if fade_s is None else fade_s
+            return self._go(there, "back to good", "back to the good frame", actor, seconds)
+
+    def compare(self, hold: bool, actor: str = "") -> Now:
+        """Hold to see the good frame's light, release for now. No step, nothing to take back."""
+        with self._lock:
+            if hold:
+                self._good()
+            if hold == self._comparing:
+                return self.now()
+            text = "look at the good frame" if hold else "back to now"
+            return self._commit(self._record, "compare", text, actor, NUDGE_S, comparing=hold)
+
+    def _good(self) -> Setting:
+        if self._record.good is None:
+            raise Refused("no good frame yet: tap Good after one")
+        return self._record.good
+
+    # -- camera, face and rig ------------------------------------------------------------------
+
+    def set_lens(self, lens: Lens, actor: str = "") -> Now:
+        """Tell what the camera is set to."""
+        with self._lock:
+            there = replace(self._setting, lens=lens)
+            return self._go(there, "lens", f"lens f/{lens.f_number:g}", actor, NUDGE_S)
+
+    def replace_rig(self, rig: Rig, actor: str = "", text: str = "rig changed") -> Now:
+        """Put a whole rig in place of the old one. Heads that keep their name keep their output."""
+        with self._lock:
+            rig.require_heads()
+            there = replace(
+                kept_over(rig, self._setting), lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
+            )
+            matrix = light_matrix(rig, there.yaw_deg)
+            record = replace(self._record, history=self._record.history.amended(there))
+            return self._commit(record, "rig", text, actor, None, rig=(rig, matrix))
+
+    # -- how a change is made ------------------------------------------------------------------
+
+    def _named(self, role: str | None, head: str | None) -> tuple[Head, ...]:
+        if (role is None) == (head is None):
+            raise OutOfRange("name either a role or a head")
+        return self._rig.heads_of(role) if role is not None else (self._rig.head(head or ""),)
+
+    def _go(
+        self,
+        there: Setting,
+        kind: str,
+        text: str,
+        actor: str,
+        fade_s: float,
+        detail: Mapping[str, Any] | None = None,
+        record: LiveRecord | None = None,
+    ) -> Now:
+        """A new step to a light."""
+        record = record or self._record
+        history = record.history.pushed(there, text, actor, fade_s)
+        record = replace(record, history=history)
+        return self._commit(record, kind, text, actor, fade_s, detail=detail)
+
+    def _commit(
+        self,
+        record: LiveRecord,
+        kind: str,
+        text: str,
+        actor: str,
+        fade_s: float | None,
+        *,
+        comparing: bool = False,
+        detail: Mapping[str, Any] | None = None,
+        rig: tuple[Rig, LightMatrix] | None = None,
+    ) -> Now:
+        """Send, store, tell. `fade_s` None leaves the light where it is going."""
+        shown = record.good if comparing and record.good else record.history.now.setting
+        new_rig, matrix = rig or (self._rig, self._matrix)
+        if rig is None and shown.yaw_deg != self._yaw_deg:
+            matrix = light_matrix(new_rig, shown.yaw_deg)
+        moment = self._clock()
+        start, end = self._fade.at(moment), outputs_of(new_rig, shown)
+        fade = self._fade
+        if fade_s is not None:
+            if end != self._fade.end or not record.known:
+                seconds = fade_seconds(fade_s, new_rig, matrix, start, end)
+                fade = Fade(start, end, moment, seconds)
+            record = replace(record, known=True)
+        elif end != self._fade.end or rig is not None:
+            left_s = max(0.0, fade.begins + fade.lasts_s - moment)
+            fade = Fade({n: start.get(n, 0.0) for n in end}, end, moment, left_s)
+        if record.known and (fade is not self._fade or not self._record.known):
+            self._output.play(timeline_of(new_rig, fade))
+        self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg
+        self._fade, self._comparing = fade, comparing
+        self._record = replace(record, revision=record.revision + 1)
+        self._text, self._actor = text, actor
+        change = Change(
+            self._record, kind, text, actor, self._today(), rig and rig[0], detail or {}
+        )
+        try:
+            self._journal(change)
+            self._unsaved = ""
+        except OSError as error:  # the light goes on; the pages say what is not being kept
+            self._unsaved = str(error)
+        now = self.now()
+        for listener in self._listeners:
+            listener(now)
+        return now

@@ -1,0 +1,1 @@
+"""Faces: a drawn sitter under the light of the rig."""

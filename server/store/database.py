@@ -1,0 +1,75 @@
+"""Open the SQLite file: pragmas, numbered schema steps, refusal of a newer file."""
+
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine, event, text
+from sqlalchemy.exc import DatabaseError
+from sqlmodel import SQLModel, create_engine
+
+from server.errors import Refused
+from server.store import tables
+
+SCHEMA_STEPS = ("tables of version 1",)
+"""One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
+CACHE_PAGES = -8000
+
+
+def open_database(path: Path) -> Engine:
+    """Open or make the database file. [path]
+
+    Raises Refused, with the file untouched, when it is of a newer version, no database at all,
+    or cannot be written.
+    """
+    engine = create_engine(f"sqlite:///{path}", connect_args={"check_same_thread": False})
+    event.listen(engine, "connect", _set_pragmas)
+    try:
+        with engine.connect() as connection:
+            version = connection.execute(text("PRAGMA user_version")).scalar_one()
+            if version > len(SCHEMA_STEPS):
+                raise Refused(
+                    f"{path} was written by a newer Thirdstop (schema {version}, this one knows"
+                    f" {len(SCHEMA_STEPS)}): update Thirdstop, or start with another --database"
+                )
+            connection.execute(text("PRAGMA journal_mode = WAL"))
+            _migrate(connection, version)
+    except DatabaseError as error:
+        engine.dispose()
+        raise Refused(
+            f"{path} cannot be used as a database ({error.orig}):"
+            " check the file and its folder, or start with another --database"
+        ) from None
+    except Refused:
+        engine.dispose()
+        raise
+    return engine
+
+
+def _migrate(connection: Connection, version: int) -> None:
+    for number in range(version, len(SCHEMA_STEPS)):
+        if number == 0:
+            SQLModel.metadata.create_all(
+                connection, tables=[SQLModel.metadata.tables[n] for n in VERSION_1]
+            )
+        connection.execute(text(f"PRAGMA user_version = {number + 1}"))
+        connection.commit()
+
+
+VERSION_1 = tuple(
+    str(t.__tablename__)
+    for t in (
+        tables.RigRow,
+        tables.LookRow,
+        tables.StepRow,
+        tables.LiveRow,
+        tables.EventRow,
+        tables.SecretRow,
+    )
+)
+
+
+def _set_pragmas(connection: object, _record: object) -> None:
+    cursor = connection.cursor()  # type: ignore[attr-defined]
+    for pragma in ("foreign_keys = ON", "synchronous = NORMAL", "busy_timeout = 2000",
+                   f"cache_size = {CACHE_PAGES}"):  # fmt: skip
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()

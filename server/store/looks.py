@@ -1,0 +1,178 @@
+"""Looks in the database: kept, found, changed, put in order, deleted and brought back."""
+
+from collections.abc import Sequence
+
+from sqlalchemy import func, or_
+from sqlmodel import Session, col, select
+
+from server.errors import NotFound, OutOfRange
+from server.store.tables import LookRow, now_utc
+from server.studio.document import (
+    placement_document,
+    placement_from_document,
+    setting_document,
+    setting_from_document,
+)
+from server.studio.look import Look
+from server.studio.setting import Setting
+
+PAGE = 200
+
+
+def add_look(session: Session, look: Look) -> Look:
+    """Store a new look and answer it with its id."""
+    row = LookRow(
+        name=look.name,
+        tags=list(look.tags),
+        notes=look.notes,
+        setting=setting_document(Setting(look.stops, look.lens, look.yaw_deg)),
+        placements={n: placement_document(p) for n, p in look.placements.items()},
+        lux=dict(look.lux or {}),
+        ratio=look.ratio,
+        f_number=look.f_number,
+        place=look.place,
+    )
+    session.add(row)
+    session.commit()
+    return _look(row)
+
+
+def get_look(session: Session, look_id: int) -> Look:
+    """The look with this id, or NotFound."""
+    return _look(_row(session, look_id))
+
+
+def find_looks(
+    session: Session, text: str = "", tag: str = "", limit: int = PAGE, offset: int = 0
+) -> list[Look]:
+    """Looks by part of name or notes and by tag, the newest first."""
+    query = select(LookRow).where(col(LookRow.deleted_at).is_(None))
+    if text:
+        like = f"%{_escaped(text)}%"
+        query = query.where(
+            or_(
+                col(LookRow.name).ilike(like, escape="\\"),
+                col(LookRow.notes).ilike(like, escape="\\"),
+            )
+        )
+    if tag:
+        each = func.json_each(col(LookRow.tags)).table_valued("value", joins_implicitly=True)
+        query = query.where(
+            col(LookRow.id).in_(select(LookRow.id).join(each, each.c.value == tag.lower()))
+        )
+    query = query.order_by(col(LookRow.id).desc()).limit(limit).offset(offset)
+    return [_look(row) for row in session.exec(query)]
+
+
+def running_order(session: Session) -> list[Look]:
+    """The looks chosen for this sitting, in the order they will be called."""
+    query = (
+        select(LookRow)
+        .where(col(LookRow.place).is_not(None), col(LookRow.deleted_at).is_(None))
+        .order_by(col(LookRow.place), col(LookRow.id))
+    )
+    return [_look(row) for row in session.exec(query)]
+
+
+def change_look(
+    session: Session,
+    look_id: int,
+    *,
+    name: str | None = None,
+    tags: tuple[str, ...] | None = None,
+    notes: str | None = None,
+) -> Look:
+    """Change what is given, leave the rest."""
+    row = _row(session, look_id)
+    if name is not None:
+        row.name = name
+    if tags is not None:
+        row.tags = list(tags)
+    if notes is not None:
+        row.notes = notes
+    session.add(row)
+    session.commit()
+    return _look(row)
+
+
+def delete_look(session: Session, look_id: int) -> Look:
+    """Mark a look as deleted; `bring_back` undoes it."""
+    row = _row(session, look_id)
+    row.deleted_at = now_utc()
+    session.add(row)
+    session.commit()
+    return _look(row)
+
+
+def bring_back(session: Session, look_id: int) -> Look:
+    """Undo a deletion."""
+    row = session.get(LookRow, look_id)
+    if row is None:
+        raise NotFound(f"there is no look {look_id}")
+    row.deleted_at = None
+    session.add(row)
+    session.commit()
+    return _look(row)
+
+
+def set_running_order(session: Session, look_ids: Sequence[int]) -> list[Look]:
+    """Make exactly these looks the running order, in this order. All of it or nothing."""
+    if len(set(look_ids)) < len(look_ids):
+        raise OutOfRange(f"a look can stand once in the running order, got {list(look_ids)}")
+    rows = [_row(session, look_id) for look_id in look_ids]
+    for row in session.exec(select(LookRow).where(col(LookRow.place).is_not(None))):
+        row.place = None
+        session.add(row)
+    for place, row in enumerate(rows):
+        row.place = place
+        session.add(row)
+    session.commit()
+    return [_look(row) for row in rows]
+
+
+def all_tags(session: Session) -> list[str]:
+    """Every tag in use, in alphabetical order."""
+    query = select(LookRow.tags).where(col(LookRow.deleted_at).is_(None))
+    return sorted({tag for tags in session.exec(query) for tag in tags})
+
+
+def deleted_looks(session: Session, limit: int = 20) -> list[Look]:
+    """Deleted looks, the last deleted first."""
+    query = (
+        select(LookRow)
+        .where(col(LookRow.deleted_at).is_not(None))
+        .order_by(col(LookRow.deleted_at).desc())
+        .limit(limit)
+    )
+    return [_look(row) for row in session.exec(query)]
+
+
+def _row(session: Session, look_id: int) -> LookRow:
+    row = session.get(LookRow, look_id) if 0 < look_id < 2**62 else None
+    if row is None or row.deleted_at is not None:
+        raise NotFound(f"there is no look {look_id}; GET /api/looks lists those there are")
+    return row
+
+
+def _escaped(text: str) -> str:
+    return text.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
+
+
+def _look(row: LookRow) -> Look:
+    setting = setting_from_document(row.setting)
+    assert row.id is not None
+    return Look(
+        look_id=row.id,
+        name=row.name,
+        stops=setting.stops,
+        placements={n: placement_from_document(p, n) for n, p in row.placements.items()},
+        lens=setting.lens,
+        yaw_deg=setting.yaw_deg,
+        tags=tuple(row.tags),
+        notes=row.notes,
+        lux=row.lux,
+        ratio=row.ratio,
+        f_number=row.f_number,
+        place=row.place,
+        kept_at=row.kept_at.isoformat(),
+    )

@@ -1,0 +1,27 @@
+"""What identifies this installation and lets a tablet in."""
+
+from secrets import token_urlsafe
+from uuid import UUID, uuid4
+
+from sqlmodel import Session
+
+from server.store.tables import SecretRow
+
+
+def sender_id(session: Session) -> UUID:
+    """The E1.31 component identifier (CID), made once and kept."""
+    return UUID(_kept(session, "cid", str(uuid4())))
+
+
+def pairing_token(session: Session) -> str:
+    """The token in the printed address, made once and kept."""
+    return _kept(session, "pairing", token_urlsafe(16))
+
+
+def _kept(session: Session, name: str, new: str) -> str:
+    row = session.get(SecretRow, name)
+    if row is None:
+        row = SecretRow(name=name, value=new)
+        session.add(row)
+        session.commit()
+    return row.value

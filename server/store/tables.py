@@ -1,0 +1,84 @@
+"""The SQLite tables. Nothing outside `server.store` sees a row."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import JSON, Column
+from sqlmodel import Field, SQLModel
+
+
+def now_utc() -> datetime:
+    """The wall clock, in UTC."""
+    return datetime.now(UTC)
+
+
+class RigRow(SQLModel, table=True):
+    """The rig as one document. One row."""
+
+    __tablename__ = "rig"
+    id: int = Field(default=1, primary_key=True)
+    document: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+
+
+class LookRow(SQLModel, table=True):
+    """A kept look."""
+
+    __tablename__ = "look"
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(index=True)
+    tags: list[str] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    notes: str = ""
+    setting: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+    placements: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+    lux: dict[str, float] = Field(sa_column=Column(JSON, nullable=False))
+    ratio: float | None = None
+    f_number: float | None = None
+    place: int | None = Field(default=None, index=True)
+    kept_at: datetime = Field(default_factory=now_utc)
+    deleted_at: datetime | None = Field(default=None, index=True)
+
+
+class StepRow(SQLModel, table=True):
+    """One light that can be taken back to."""
+
+    __tablename__ = "step"
+    number: int = Field(primary_key=True)
+    setting: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+    text: str = ""
+    actor: str = ""
+    fade_s: float = 1.0
+
+
+class LiveRow(SQLModel, table=True):
+    """Where the live state stands. One row."""
+
+    __tablename__ = "live"
+    id: int = Field(default=1, primary_key=True)
+    revision: int = 0
+    step: int = 0
+    known: bool = False
+    good: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON(none_as_null=True)))
+    dark_from: dict[str, Any] | None = Field(
+        default=None, sa_column=Column(JSON(none_as_null=True))
+    )
+
+
+class EventRow(SQLModel, table=True):
+    """One thing that happened: the sitting is told from these."""
+
+    __tablename__ = "event"
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime = Field(default_factory=now_utc, index=True)
+    revision: int = 0
+    kind: str
+    text: str
+    actor: str = ""
+    detail: dict[str, Any] = Field(default_factory=dict, sa_column=Column(JSON, nullable=False))
+
+
+class SecretRow(SQLModel, table=True):
+    """What identifies this installation: the sender's CID, the pairing token."""
+
+    __tablename__ = "secret"
+    name: str = Field(primary_key=True)
+    value: str

@@ -1,0 +1,130 @@
+"""The rig as a plain document and back: the shape that is stored, exported and sent."""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from fractions import Fraction
+from typing import Any
+
+from server.errors import OutOfRange
+from server.physics.beam import Beam, BeamRow
+from server.studio.head import Head, Placement
+from server.studio.rig import Lens, Rig
+from server.studio.room import USUAL_POINTS, Circuit, Meter, Point, Room, Sitter
+from server.studio.setting import Origin, Setting, Stops
+
+Document = dict[str, Any]
+
+
+def rig_document(rig: Rig) -> Document:
+    """The whole rig as JSON-ready values; `rig_from_document` is its inverse."""
+    room = asdict(rig.room)
+    return {
+        "room": {**room, "circuits": list(room["circuits"])},
+        "sitter": asdict(rig.sitter),
+        "points": [asdict(p) for p in rig.points],
+        "lens": asdict(rig.lens),
+        "meter": asdict(rig.meter),
+        "heads": [head_document(h) for h in rig.heads],
+    }
+
+
+def head_document(head: Head) -> Document:
+    """One head as JSON-ready values."""
+    plain = {k: v for k, v in vars(head).items() if k in Head.__dataclass_fields__}
+    plain["curve_points"] = [list(p) for p in head.curve_points]
+    plain["beam"] = [{"focus": row.focus, **asdict(row.beam)} for row in head.beam]
+    plain["placement"] = placement_document(head.placement)
+    return plain
+
+
+def placement_document(placement: Placement) -> Document:
+    """A placement as JSON-ready values."""
+    plain = asdict(placement)
+    plain["scrims"] = list(placement.scrims)
+    plain["aim"] = placement.aim if isinstance(placement.aim, str) else list(placement.aim)
+    return plain
+
+
+def rig_from_document(document: Mapping[str, Any]) -> Rig:
+    """The rig that a document describes. Raises OutOfRange naming field, value and range."""
+    try:
+        room = dict(document["room"])
+        room["circuits"] = tuple(Circuit(**c) for c in room.get("circuits", ()))
+        points = tuple(Point(**p) for p in document.get("points") or ())
+        return Rig(
+            room=Room(**room),
+            sitter=Sitter(**(document.get("sitter") or {})),
+            points=points or USUAL_POINTS,
+            lens=Lens(**(document.get("lens") or {})),
+            meter=Meter(**(document.get("meter") or {})),
+            heads=tuple(head_from_document(h) for h in document.get("heads", ())),
+        )
+    except (KeyError, TypeError) as error:
+        raise OutOfRange(f"the rig document does not have the right shape: {error}") from None
+
+
+def head_from_document(document: Mapping[str, Any]) -> Head:
+    """The head that a document describes."""
+    plain = dict(document)
+    plain["curve_points"] = tuple((float(a), float(b)) for a, b in plain.get("curve_points", ()))
+    if "beam" in plain:
+        try:
+            plain["beam"] = tuple(
+                BeamRow(row["focus"], Beam(row["candela"], row["beam_deg"], row["field_deg"]))
+                for row in plain["beam"]
+            )
+        except OutOfRange as error:
+            raise OutOfRange(f"head {plain.get('name', '')!r:.60}: beam: {error}") from None
+    if "placement" in plain:
+        plain["placement"] = placement_from_document(plain["placement"], str(plain.get("name")))
+    return Head(**plain)
+
+
+def placement_from_document(document: Mapping[str, Any], head_name: str) -> Placement:
+    """The placement that a document describes; errors name the head."""
+    plain = dict(document)
+    plain["scrims"] = tuple(plain.get("scrims", ()))
+    aim = plain.get("aim", "mark")
+    plain["aim"] = aim if isinstance(aim, str) else tuple(aim)
+    try:
+        return Placement(**plain)
+    except OutOfRange as error:
+        raise OutOfRange(f"head {head_name!r:.60}: placement: {error}") from None
+
+
+def setting_document(setting: Setting) -> Document:
+    """A setting as JSON-ready values; exact stops are written as fractions, `"17/12"`."""
+    origin = setting.origin
+    return {
+        "stops": stops_document(setting.stops),
+        "lens": asdict(setting.lens),
+        "yaw_deg": setting.yaw_deg,
+        "origin": origin
+        and {
+            "look_id": origin.look_id,
+            "name": origin.name,
+            "stops": stops_document(origin.stops),
+        },
+    }
+
+
+def setting_from_document(document: Mapping[str, Any]) -> Setting:
+    """The setting that a document describes: the inverse of `setting_document`."""
+    origin = document["origin"]
+    return Setting(
+        stops=stops_from_document(document["stops"]),
+        lens=Lens(**document["lens"]),
+        yaw_deg=document["yaw_deg"],
+        origin=Origin(origin["look_id"], origin["name"], stops_from_document(origin["stops"]))
+        if origin
+        else None,
+    )
+
+
+def stops_document(stops: Stops) -> dict[str, str | None]:
+    return {name: None if s is None else str(s) for name, s in stops.items()}
+
+
+def stops_from_document(document: Mapping[str, str | None]) -> dict[str, Fraction | None]:
+    """Exact stops from their written fractions."""
+    return {name: None if s is None else Fraction(s) for name, s in document.items()}

@@ -1,0 +1,167 @@
+"""One head: housing, lamp and lens on a dimmer channel, and where it stands."""
+
+from bisect import bisect_left
+from dataclasses import dataclass, field
+from functools import cached_property
+from math import isfinite, log2
+
+from server.errors import OutOfRange
+from server.physics.beam import Beam, BeamRow, beam_at
+from server.physics.curve import Curve, LinearCurve, MeasuredCurve, SCurve, SquareCurve
+from server.physics.geometry import Vector, head_position
+from server.physics.signal import FULL_SCALE
+
+ROLES = ("key", "fill", "kicker", "rim", "hair", "background", "accent")
+CURVES = ("linear", "square", "s-curve", "measured")
+LAMPS = ("led", "tungsten")
+NAME_LENGTH = 40
+LAST_UNIVERSE = 63999
+SLOTS = 512
+# Below a thousandth of full a lamp looks out (common practice); no nudge goes lower.
+DEEPEST_STOPS = 10.0
+LEVEL_STEPS = 256
+
+Aim = str | Vector
+
+
+def number(field_name: str, value: float, low: float, high: float, *, above: bool = False) -> float:
+    """The value, if it is finite and lies in low..high (above low when `above`)."""
+    if not isfinite(value) or not (low < value if above else low <= value) or value > high:
+        raise OutOfRange(
+            f"{field_name} must lie {'above' if above else 'from'} {low:g}"
+            f" {'and at most' if above else 'to'} {high:g}, got {value:g}"
+        )
+    return value
+
+
+def name_of(field_name: str, value: str) -> str:
+    """The name without outer space, if it is a name at all."""
+    text = " ".join(value.split())
+    if not 0 < len(text) <= NAME_LENGTH or not text.isprintable():
+        raise OutOfRange(f"{field_name} must be 1 to {NAME_LENGTH} characters, got {value!r:.60}")
+    return text
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where a head stands and how it is set. Degrees, metres, focus 0 spot .. 1 flood, stops."""
+
+    azimuth_deg: float = 45.0
+    distance_m: float = 2.0
+    rise_m: float = 0.6
+    focus: float = 0.5
+    scrims: tuple[float, ...] = ()
+    aim: Aim = "mark"
+
+    def __post_init__(self) -> None:
+        number("azimuth_deg", self.azimuth_deg, -180, 180)
+        number("distance_m", self.distance_m, 0.1, 100)
+        number("rise_m", self.rise_m, -100, 100)
+        number("focus", self.focus, 0, 1)
+        if len(self.scrims) > 6:
+            raise OutOfRange(f"scrims: at most 6 fit a head, got {len(self.scrims)}")
+        for scrim in self.scrims:
+            number("scrims", scrim, 0, 6)
+        if not isinstance(self.aim, str):
+            for axis in self.aim:
+                number("aim", axis, -100, 100)
+        head_position(self.azimuth_deg, self.distance_m, self.rise_m)  # |rise| < distance
+
+    @property
+    def position_m(self) -> Vector:
+        """The lens in room coordinates. [m]"""
+        return head_position(self.azimuth_deg, self.distance_m, self.rise_m)
+
+    @property
+    def scrim_stops(self) -> float:
+        """All scrims together. [stop]"""
+        return sum(self.scrims)
+
+
+@dataclass(frozen=True)
+class Head:
+    """A head as it is patched, powered and measured, with its placement in the rig."""
+
+    name: str
+    role: str
+    universe: int = 1
+    address: int = 1
+    bits: int = 8
+    circuit: str = ""
+    watts: float = 200.0
+    power_factor: float = 1.0
+    lamp: str = "led"
+    cct_kelvin: float = 5600.0
+    curve: str = "linear"
+    curve_points: tuple[tuple[float, float], ...] = ()
+    beam: tuple[BeamRow, ...] = (BeamRow(0.5, Beam(20000.0, 25.0, 40.0)),)
+    placement: Placement = field(default_factory=Placement)
+    lens_diameter_m: float = 0.2
+
+    def __post_init__(self) -> None:
+        try:
+            self._check()
+        except OutOfRange as error:
+            raise OutOfRange(f"head {self.name!r:.60}: {error}") from None
+
+    def _check(self) -> None:
+        object.__setattr__(self, "name", name_of("name", self.name))
+        for label, value, allowed in (
+            ("role", self.role, ROLES),
+            ("lamp", self.lamp, LAMPS),
+            ("curve", self.curve, CURVES),
+        ):
+            if value not in allowed:
+                raise OutOfRange(f"{label} must be one of {', '.join(allowed)}, got {value!r:.40}")
+        number("universe", self.universe, 1, LAST_UNIVERSE)
+        if self.bits not in FULL_SCALE:
+            raise OutOfRange(f"bits must be 8 or 16, got {self.bits}")
+        number("address", self.address, 1, SLOTS - (self.bits == 16))
+        number("watts", self.watts, 0, 100_000)
+        number("power_factor", self.power_factor, 0, 1, above=True)
+        number("cct_kelvin", self.cct_kelvin, 1000, 20_000)
+        number("lens_diameter_m", self.lens_diameter_m, 0.005, 5)
+        if self.curve == "measured":
+            MeasuredCurve(self.curve_points)
+        elif self.curve_points:
+            raise OutOfRange(f"curve_points belong to the curve 'measured', not {self.curve!r}")
+        beam_at(self.beam, self.placement.focus)
+
+    @cached_property
+    def dimmer(self) -> Curve:
+        """The curve of its channel."""
+        if self.curve == "measured":
+            return MeasuredCurve(self.curve_points)
+        if self.curve == "square":
+            return SquareCurve()
+        return SCurve() if self.curve == "s-curve" else LinearCurve()
+
+    @cached_property
+    def _outputs_by_level(self) -> tuple[float, ...]:
+        return tuple(self.dimmer.output(i / LEVEL_STEPS) for i in range(LEVEL_STEPS + 1))
+
+    def quick_level(self, output: float) -> float:
+        """Level for an output on the way of a fade, off a table of the curve. [1], 0..1
+
+        Within a hundredth of a level; where a light ends the exact inverse is used instead.
+        """
+        table = self._outputs_by_level
+        above = min(LEVEL_STEPS, max(1, bisect_left(table, output)))
+        low, high = table[above - 1], table[above]
+        part = (output - low) / (high - low) if high > low else 0.0
+        return min(1.0, max(0.0, (above - 1 + part) / LEVEL_STEPS))
+
+    @property
+    def slots(self) -> range:
+        """The DMX addresses it occupies."""
+        return range(self.address, self.address + self.bits // 8)
+
+    @cached_property
+    def beam_now(self) -> Beam:
+        """Its beam at the focus it is set to."""
+        return beam_at(self.beam, self.placement.focus)
+
+    @cached_property
+    def deepest_stops(self) -> float:
+        """The lowest light its signal can still hold, as stops below full. [stop]"""
+        return min(DEEPEST_STOPS, -log2(self.dimmer.output(1 / FULL_SCALE[self.bits])))

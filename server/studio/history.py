@@ -1,0 +1,86 @@
+"""Steps that can be taken back, and the record of a change: what the engine hands to be stored."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any
+
+from server.studio.rig import Rig
+from server.studio.setting import Setting
+
+DEPTH = 200
+
+
+@dataclass(frozen=True)
+class Step:
+    """One light on the way, with what led to it and who did it."""
+
+    number: int
+    setting: Setting
+    text: str = ""
+    actor: str = ""
+    fade_s: float = 1.0
+
+
+@dataclass(frozen=True)
+class History:
+    """The steps of a sitting and where we stand in them. Never empty."""
+
+    steps: tuple[Step, ...]
+    at: int = 0
+
+    @property
+    def now(self) -> Step:
+        """The step that is lit."""
+        return self.steps[self.at]
+
+    def pushed(self, setting: Setting, text: str, actor: str, fade_s: float) -> "History":
+        """One step on; steps that were taken back are given up, the oldest are forgotten."""
+        step = Step(self.now.number + 1, setting, text, actor, fade_s)
+        steps = (*self.steps[: self.at + 1], step)[-DEPTH:]
+        return History(steps, len(steps) - 1)
+
+    def amended(self, setting: Setting) -> "History":
+        """The same steps with another setting where we stand: nothing to take back."""
+        steps = (*self.steps[: self.at], replace(self.now, setting=setting))
+        return History((*steps, *self.steps[self.at + 1 :]), self.at)
+
+    @property
+    def can_undo(self) -> int:
+        """How many steps can be taken back."""
+        return self.at
+
+    @property
+    def can_redo(self) -> int:
+        """How many steps can be taken again."""
+        return len(self.steps) - 1 - self.at
+
+    def moved(self, by: int) -> "History":
+        """The same steps, standing elsewhere."""
+        return History(self.steps, self.at + by)
+
+
+@dataclass(frozen=True)
+class LiveRecord:
+    """The whole live state as it is kept: enough to come back exactly as it was."""
+
+    history: History
+    revision: int = 0
+    known: bool = False
+    """False until a first light was asked for: before that nothing is sent."""
+    good: Setting | None = None
+    dark_from: Setting | None = None
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change, ready to be stored: the state after it and the event that tells it."""
+
+    record: LiveRecord
+    kind: str
+    text: str
+    actor: str
+    at: datetime
+    rig: Rig | None = None
+    """The new rig, when the change was one of the rig."""
+    detail: Mapping[str, Any] = field(default_factory=dict)

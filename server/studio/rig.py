@@ -1,0 +1,99 @@
+"""The whole rig as one frozen value: room, sitter, points, lens, heads."""
+
+from dataclasses import dataclass, field
+
+from server.errors import NotFound, OutOfRange, Refused
+from server.physics.exposure import exact_f_number
+from server.studio.head import SLOTS, Head, number
+from server.studio.room import USUAL_POINTS, Meter, Point, Room, Sitter
+
+
+@dataclass(frozen=True)
+class Lens:
+    """What the photographer has set on the camera: ISO, shutter [s], f-number."""
+
+    iso: float = 400.0
+    shutter_s: float = 1 / 125
+    f_number: float = 5.6
+
+    def __post_init__(self) -> None:
+        number("iso", self.iso, 1, 1_000_000)
+        number("shutter_s", self.shutter_s, 1e-5, 3600)
+        number("f_number", self.f_number, 0.5, 128)
+
+    @property
+    def exact_f_number(self) -> float:
+        """The f-number behind the printed mark."""
+        return exact_f_number(self.f_number)
+
+
+@dataclass(frozen=True)
+class Rig:
+    """Everything that does not change while a look is being nudged."""
+
+    room: Room
+    sitter: Sitter = field(default_factory=Sitter)
+    points: tuple[Point, ...] = USUAL_POINTS
+    lens: Lens = field(default_factory=Lens)
+    heads: tuple[Head, ...] = ()
+    meter: Meter = field(default_factory=Meter)
+
+    def __post_init__(self) -> None:
+        _unique("heads", [h.name for h in self.heads])
+        _unique("points", [p.name for p in self.points])
+        if not any(p.on == "face" for p in self.points):
+            raise OutOfRange("points need at least one on the face, or there is no ratio")
+        circuits = {c.name for c in self.room.circuits}
+        targets = {"mark"} | {p.name for p in self.points}
+        taken: dict[tuple[int, int], str] = {}
+        for head in self.heads:
+            if head.circuit and head.circuit not in circuits:
+                raise OutOfRange(
+                    f"head {head.name}: circuit {head.circuit!r:.60} is not in the room;"
+                    f" there are {', '.join(sorted(circuits)) or 'none'}"
+                )
+            if isinstance(head.placement.aim, str) and head.placement.aim not in targets:
+                raise OutOfRange(
+                    f"head {head.name}: aim {head.placement.aim!r:.60} is no point;"
+                    f" there are {', '.join(sorted(targets))}"
+                )
+            for slot in head.slots:
+                other = taken.setdefault((head.universe, slot), head.name)
+                if other != head.name:
+                    raise OutOfRange(
+                        f"head {head.name}: address {slot} in universe {head.universe} is taken"
+                        f" by {other}; each head needs addresses of its own (1..{SLOTS})"
+                    )
+
+    def head(self, name: str) -> Head:
+        """The head with this name, or NotFound with the names there are."""
+        for head in self.heads:
+            if head.name == name:
+                return head
+        known = ", ".join(h.name for h in self.heads) or "none yet"
+        raise NotFound(f"no head is called {name!r:.60}; there are {known}")
+
+    def heads_of(self, role: str) -> tuple[Head, ...]:
+        """All heads of a role; refused with the roles in use when there is none."""
+        found = tuple(h for h in self.heads if h.role == role)
+        if not found:
+            known = ", ".join(sorted({h.role for h in self.heads})) or "none yet"
+            raise NotFound(f"no head plays {role!r:.40}; roles in this rig: {known}")
+        return found
+
+    @property
+    def face_points(self) -> tuple[Point, ...]:
+        """The points that turn with the face."""
+        return tuple(p for p in self.points if p.on == "face")
+
+    def require_heads(self) -> "Rig":
+        """Itself, if there is anything to light."""
+        if not self.heads:
+            raise Refused("heads: a rig needs at least one head, got none")
+        return self
+
+
+def _unique(field_name: str, names: list[str]) -> None:
+    double = sorted({n for n in names if names.count(n) > 1})
+    if double:
+        raise OutOfRange(f"{field_name} need names of their own; twice: {', '.join(double)}")

@@ -1,0 +1,96 @@
+"""What is lit: each head's output as an exact number of stops below full, lens and face."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from types import MappingProxyType
+
+from server.physics.signal import level_of, signal_for
+from server.physics.stops import light_factor, stops_below_full
+from server.studio.head import Head
+from server.studio.rig import Lens, Rig
+
+Stops = Mapping[str, Fraction | None]
+"""Head name -> exact stops below full (>= 0), or None for a dark head."""
+
+
+@dataclass(frozen=True)
+class Origin:
+    """The look that was recalled last, as it was at that moment."""
+
+    look_id: int
+    name: str
+    stops: Stops
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One light: every head's output, the set lens, the sitter's turn, and where it came from.
+
+    Stops are kept as fractions, so that thirds up and thirds down meet again exactly; a level
+    is rounded once, in the bytes that are sent.
+    """
+
+    stops: Stops = field(default_factory=dict)
+    lens: Lens = field(default_factory=Lens)
+    yaw_deg: float = 0.0
+    origin: Origin | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "stops", MappingProxyType(dict(self.stops)))
+
+    def of(self, head: Head) -> Fraction | None:
+        """Exact stops below full of a head; None when it is dark or new."""
+        return self.stops.get(head.name)
+
+    def output(self, head: Head) -> float:
+        """Light of a head as a fraction of full. [1], 0..1"""
+        stops = self.of(head)
+        return 0.0 if stops is None else light_factor(-float(stops))
+
+    def with_stops(self, changed: Stops) -> "Setting":
+        """The same setting with some heads changed."""
+        return replace(self, stops={**self.stops, **changed})
+
+    def with_outputs(self, outputs: Mapping[str, float]) -> "Setting":
+        """The same setting with some heads at outputs 0..1."""
+        return self.with_stops({n: exact_stops(o) for n, o in outputs.items()})
+
+    def shifted(self, heads: Iterable[Head], stops: Fraction) -> "Setting":
+        """Heads brighter by so many stops; dark ones stay dark. May pass full: see `nudge`."""
+        lit = {h.name: s - stops for h in heads if (s := self.of(h)) is not None}
+        return self.with_stops(lit)
+
+    @property
+    def changed(self) -> bool:
+        """Whether the light differs from the look that was recalled."""
+        if self.origin is None:
+            return any(s is not None for s in self.stops.values())
+        return any(self.stops.get(n) != s for n, s in self.origin.stops.items()) or any(
+            s is not None and n not in self.origin.stops for n, s in self.stops.items()
+        )
+
+
+def exact_stops(output: float) -> Fraction | None:
+    """Exact stops below full for an output 0..1; None for darkness."""
+    return Fraction(stops_below_full(output)) if output > 0 else None
+
+
+def level(head: Head, output: float) -> float:
+    """The control level that gives this output on the head's curve. [1], 0..1"""
+    return head.dimmer.level(min(1.0, output))
+
+
+def signal(head: Head, output: float) -> tuple[int, ...]:
+    """The slot values that are sent for this output."""
+    return signal_for(level(head, output), head.bits)
+
+
+def signalled_output(head: Head, output: float) -> float:
+    """The light that the rounded signal really gives. [1], 0..1"""
+    return head.dimmer.output(level_of(signal(head, output)))
+
+
+def kept_over(rig: Rig, setting: Setting) -> Setting:
+    """The setting for a changed rig: heads that keep their name keep their output."""
+    return replace(setting, stops={h.name: setting.stops.get(h.name) for h in rig.heads})
