@@ -20,7 +20,7 @@ from server.studio.mix import mixed, thirds_text
 from server.studio.nudge import Nudged, nudged
 from server.studio.reach import Reached, with_ratio
 from server.studio.rig import Lens, Rig
-from server.studio.setting import Setting, kept_over
+from server.studio.setting import Origin, Setting, kept_over
 
 Journal = Callable[[Change], None]
 """Stores a change in one transaction; raises OSError with the reason when it cannot."""
@@ -248,6 +248,16 @@ class Engine:
         if self._record.good is None:
             raise Refused("no good frame yet: tap Good after one")
         return self._record.good
+
+    def kept(self, look: Look, actor: str = "") -> Now:
+        """Record that the light was kept as a look; from here on it is that look, unchanged."""
+        with self._lock:
+            origin = Origin(look.look_id, look.name, look.stops)
+            there = replace(self._setting, origin=origin)
+            record = replace(self._record, history=self._record.history.amended(there))
+            return self._commit(
+                record, "keep", f"kept as {look.name}", actor, None, detail={"look": look.look_id}
+            )
 
     # -- camera, face and rig ------------------------------------------------------------------
 

@@ -131,9 +131,7 @@ def _march(
     return rows, along
 
 
-def _refine(
-    who: StandIn, origin: Floats, ray: Floats, along: Floats
-) -> tuple[Floats, Floats]:
+def _refine(who: StandIn, origin: Floats, ray: Floats, along: Floats) -> tuple[Floats, Floats]:
     """Walk on along the exact drawing; the least distance met tells a hit from a near miss."""
     along = along.copy()
     nearest = np.full(len(ray), np.inf, np.float32)

@@ -54,9 +54,7 @@ def _mask(x: Floats, y: Floats, z: Floats, who: StandIn) -> Floats:
 
 def _brow_and_sockets(d: Floats, x: Floats, y: Floats, z: Floats, who: StandIn) -> Floats:
     forward = 0.35 * (who.brow_ridge - 0.5)
-    ridge = capsule(
-        x, y, z, (0.9, 1.75, 7.95 + forward), (4.3, 2.15, 6.45 + forward), 0.82, 0.72
-    )
+    ridge = capsule(x, y, z, (0.9, 1.75, 7.95 + forward), (4.3, 2.15, 6.45 + forward), 0.82, 0.72)
     d = union(d, ridge, 1.4)
     return carve(d, ellipsoid(x, y, z, (3.2, 0.05, 8.9), (2.0, 1.2, 1.6)), 1.1)
 

@@ -57,9 +57,7 @@ def lit_by(stage: Stage, source: Source) -> Floats:
     lux, to_lens = on_surface(stage.grid, view.point, surface.normal, source, view.turn)
     from_room = scene.bounce * at_mark(source)
     upward = surface.normal[:, 1]
-    figure = surface.reflectance * (
-        lux + from_room * surface.openness * (0.85 + 0.15 * upward)
-    )
+    figure = surface.reflectance * (lux + from_room * surface.openness * (0.85 + 0.15 * upward))
     if scene.gloss:
         figure += _sheen(view, surface, to_lens, lux)
         figure[surface.hair] += _hair_sheen(view, surface, to_lens, lux)
@@ -138,8 +136,9 @@ def _on_backdrop(stage: Stage, source: Source) -> Floats:
     if lens[2] <= 20 or lux.max() < 1e-3 * at_mark(source):
         return lux  # from behind the sitter there is no shadow to see
     coarse = 4 * stage.scene.supersample
-    grid_y, grid_x = np.arange(coarse // 2, view.height, coarse), np.arange(
-        coarse // 2, view.width, coarse
+    grid_y, grid_x = (
+        np.arange(coarse // 2, view.height, coarse),
+        np.arange(coarse // 2, view.width, coarse),
     )
     spots = stage.backdrop.reshape(view.height, view.width, 3)[grid_y][:, grid_x].reshape(-1, 3)
     toward = lens - spots
@@ -153,9 +152,7 @@ def _on_backdrop(stage: Stage, source: Source) -> Floats:
         last=((26 - spots[:, 2]) * per_z).astype(np.float32),
         steps=32,
     ).reshape(len(grid_y), len(grid_x))
-    rows = np.stack(
-        [np.interp(np.arange(view.width), grid_x, row) for row in open_part]
-    )
+    rows = np.stack([np.interp(np.arange(view.width), grid_x, row) for row in open_part])
     share = np.clip((np.arange(view.height) - grid_y[0]) / coarse, 0, len(grid_y) - 1.001)
     low = share.astype(int)
     part = (share - low)[:, None]

@@ -1,0 +1,94 @@
+"""How Thirdstop was started: the only reader of the command line."""
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+E131_PORT = 5568
+OUTPUTS = ("none", "network", "serial", "by-hand")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Every option with its default, as `python -m server --help` explains them."""
+
+    host: str = "0.0.0.0"
+    port: int = 8010
+    database: Path = Path("thirdstop.db")
+    demo: bool = True
+    outputs: tuple[str, ...] = ("none",)
+    destinations: tuple[tuple[str, int], ...] = ()
+    multicast: bool = False
+    device: str = ""
+    priority: int = 100
+
+
+def parse(argv: Sequence[str] | None = None) -> Settings:
+    """Settings from the command line; exits with code 2 and a sentence when it does not add up."""
+    parser = argparse.ArgumentParser(
+        prog="thirdstop",
+        description="A live cue board for portrait photographers with continuous light.",
+        formatter_class=argparse.ArgumentDefaultsHelpFormatter,
+    )
+    default = Settings()
+    parser.add_argument("--host", default=default.host, help="address the pages are served on")
+    parser.add_argument("--port", type=int, default=default.port, help="port of the pages")
+    parser.add_argument(
+        "--database", type=Path, default=default.database, metavar="FILE",
+        help="the SQLite file; made when missing",
+    )  # fmt: skip
+    start = parser.add_mutually_exclusive_group()
+    start.add_argument(
+        "--demo", action="store_true", help="a new database starts with the demo studio (default)"
+    )
+    start.add_argument("--empty", action="store_true", help="a new database starts with nothing")
+    parser.add_argument(
+        "--output", action="append", choices=OUTPUTS, dest="outputs",
+        help="where the light goes; may be given several times (default: none, nothing is sent)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--to", action="append", default=[], metavar="HOST[:PORT]",
+        help="with --output network: send E1.31 to this address; may be given several times",
+    )  # fmt: skip
+    parser.add_argument(
+        "--multicast", action="store_true", help="with --output network: send E1.31 by multicast"
+    )
+    parser.add_argument("--device", default="", metavar="PATH", help="with --output serial")
+    parser.add_argument(
+        "--priority", type=int, default=default.priority, help="E1.31 priority, 0..200"
+    )
+    given = parser.parse_args(argv)
+    outputs = tuple(dict.fromkeys(given.outputs or default.outputs))
+    if "network" in outputs and not (given.to or given.multicast):
+        parser.error("--output network needs --to HOST[:PORT] or --multicast")
+    if (given.to or given.multicast) and "network" not in outputs:
+        parser.error("--to and --multicast belong to --output network")
+    if ("serial" in outputs) != bool(given.device):
+        parser.error("--output serial and --device PATH belong together")
+    if not 0 <= given.priority <= 200:
+        parser.error(f"--priority must lie in 0..200, got {given.priority}")
+    if not 0 < given.port < 65536:
+        parser.error(f"--port must lie in 1..65535, got {given.port}")
+    try:
+        destinations = tuple(_destination(text) for text in given.to)
+    except ValueError as error:
+        parser.error(str(error))
+    return Settings(
+        host=given.host,
+        port=given.port,
+        database=given.database,
+        demo=not given.empty,
+        outputs=outputs,
+        destinations=destinations,
+        multicast=given.multicast,
+        device=given.device,
+        priority=given.priority,
+    )
+
+
+def _destination(text: str) -> tuple[str, int]:
+    host, colon, port = text.partition(":")
+    if not host or (colon and not port.isdigit()) or not 0 < int(port or E131_PORT) < 65536:
+        raise ValueError(f"--to must be HOST or HOST:PORT, got {text!r}")
+    return host, int(port or E131_PORT)

@@ -1,0 +1,59 @@
+"""What the routes need in one place: engine, database, output, the hub of open pages."""
+
+from dataclasses import dataclass, field
+from typing import Annotated
+from uuid import UUID
+
+from fastapi import Depends, Request
+from sqlalchemy import Engine as Database
+from sqlmodel import Session
+
+from server.live.engine import Engine
+from server.settings import Settings
+from server.web.hub import Hub
+
+
+@dataclass
+class Desk:
+    """Everything that lives as long as the server."""
+
+    settings: Settings
+    engine: Engine
+    database: Database
+    token: str
+    cid: UUID
+    hub: Hub = field(default_factory=Hub)
+
+
+def desk_of(request: Request) -> Desk:
+    """The desk of this server."""
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+def engine_of(request: Request) -> Engine:
+    """The engine of this server."""
+    return desk_of(request).engine
+
+
+def session_of(request: Request):  # type: ignore[no-untyped-def]
+    """A database session that is closed after the answer."""
+    with Session(desk_of(request).database) as session:
+        yield session
+
+
+def actor_of(request: Request) -> str:
+    """Who is asking: the machine that runs the server, or a tablet on the network."""
+    host = request.client.host if request.client else ""
+    return "this machine" if is_here(host) else f"tablet {host}"
+
+
+def is_here(host: str) -> bool:
+    """Whether an address is the machine itself."""
+    return host in ("::1", "testclient") or host.startswith("127.")
+
+
+DeskDep = Annotated[Desk, Depends(desk_of)]
+EngineDep = Annotated[Engine, Depends(engine_of)]
+SessionDep = Annotated[Session, Depends(session_of)]
+ActorDep = Annotated[str, Depends(actor_of)]

@@ -1,0 +1,87 @@
+"""Every change to every open page: a mailbox a page, in which only the newest moment waits."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Callable
+
+from server.live.now import Now
+from server.web.state import state_json
+
+HEARTBEAT_S = 1.0
+
+
+class Hub:
+    """Hands `Now` from the engine's thread to the pages' streams."""
+
+    def __init__(self) -> None:
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._boxes: set[asyncio.Queue[Now | None]] = set()
+        self._closed = False
+
+    def open(self) -> None:
+        """Remember the running loop; called once at start."""
+        self._loop = asyncio.get_running_loop()
+
+    def close(self) -> None:
+        """End every stream, so that a stopping server does not wait for its pages."""
+        self._closed = True
+        if self._loop:
+            self._loop.call_soon_threadsafe(self._put, None)
+
+    def publish(self, now: Now) -> None:
+        """Tell a change; may be called from any thread."""
+        if self._loop is None or self._closed:
+            return
+        self._loop.call_soon_threadsafe(self._put, now)
+        if now.fading:  # once more when the light has arrived, so that "fading" goes away
+            left_s = now.fade.begins + now.fade.lasts_s - self._loop.time()
+            self._loop.call_soon_threadsafe(
+                self._loop.call_later, max(0.0, left_s) + 0.02, self._arrived
+            )
+
+    def on_arrival(self, reread: Callable[[], Now]) -> None:
+        """How to read the moment again when a fade has ended."""
+        self._reread = reread
+
+    def _arrived(self) -> None:
+        if not self._closed:
+            now = self._reread()
+            if not now.fading:
+                self._put(now)
+
+    def _put(self, now: Now | None) -> None:
+        for box in self._boxes:
+            if box.full():
+                box.get_nowait()
+            box.put_nowait(now)
+
+    async def stream(
+        self, first: Now, render: Callable[[Now], str] | None = None
+    ) -> AsyncIterator[str]:
+        """Server-sent events for one page: the state at once, then every change, and a heartbeat
+        each second. With `render`, a `page` event carries the parts of that page as HTML."""
+        box: asyncio.Queue[Now | None] = asyncio.Queue(1)
+        self._boxes.add(box)
+        try:
+            yield "retry: 500\n\n"
+            now: Now | None = first
+            while now is not None and not self._closed:
+                yield _event("state", json.dumps(state_json(now)))
+                if render:
+                    yield _event("page", render(now))
+                revision = now.revision
+                while True:
+                    try:
+                        now = await asyncio.wait_for(box.get(), HEARTBEAT_S)
+                        break
+                    except TimeoutError:
+                        yield _event("heartbeat", json.dumps({"revision": revision}))
+                        if self._closed:
+                            return
+        finally:
+            self._boxes.discard(box)
+
+
+def _event(name: str, data: str) -> str:
+    lines = "".join(f"data: {line}\n" for line in data.splitlines() or [""])
+    return f"event: {name}\n{lines}\n"

@@ -1,0 +1,261 @@
+"""The JSON contract: read the rig and the light, move it, keep looks, hear of every change."""
+
+from collections.abc import Callable
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import JSONResponse, StreamingResponse
+
+from server.errors import OutOfRange
+from server.live.now import Now
+from server.store import looks as store
+from server.studio.document import rig_document, rig_from_document
+from server.studio.look import look_name, notes_of, tags_of
+from server.studio.ways import Way, ways
+from server.web.contract import (
+    Compare,
+    Levels,
+    LookChange,
+    Mix,
+    Move,
+    NewLook,
+    Nudge,
+    Order,
+    RatioWish,
+    Recall,
+    RigDocument,
+)
+from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
+from server.web.keeping import keep_look
+from server.web.state import look_json, nudge_json, reached_json, state_json
+from server.web.templating import page_parts
+
+router = APIRouter(prefix="/api", tags=["contract"])
+Text = Annotated[str, Query(max_length=200)]
+
+
+def _answer(now: Now, **more: Any) -> JSONResponse:
+    return JSONResponse({**state_json(now), **more})
+
+
+@router.get("/rig")
+async def get_rig(engine: EngineDep) -> JSONResponse:
+    """The whole rig as one document."""
+    return JSONResponse(rig_document(engine.now().rig_now))
+
+
+@router.put("/rig")
+async def put_rig(engine: EngineDep, actor: ActorDep, document: RigDocument) -> JSONResponse:
+    """Put a whole rig in place of the old one, or change nothing."""
+    rig = rig_from_document(document.model_dump())
+    return JSONResponse(rig_document(engine.replace_rig(rig, actor).rig_now))
+
+
+@router.get("/state")
+async def get_state(engine: EngineDep) -> JSONResponse:
+    """What is lit now."""
+    return _answer(engine.now())
+
+
+@router.post("/levels")
+async def post_levels(engine: EngineDep, actor: ActorDep, wish: Levels) -> JSONResponse:
+    """Set levels of named heads, percent."""
+    return _answer(engine.set_levels(wish.levels, wish.fade_s, actor))
+
+
+@router.post("/nudge")
+async def post_nudge(engine: EngineDep, actor: ActorDep, wish: Nudge) -> JSONResponse:
+    """Nudge a role or a head by thirds of a stop."""
+    now, result = engine.nudge(
+        role=wish.role,
+        head=wish.head,
+        thirds=wish.thirds,
+        keep=wish.keep,
+        fade_s=wish.fade_s,
+        actor=actor,
+    )
+    found: list[dict[str, Any]] = []
+    if result.limited and abs(result.missing_stops) > 1e-9:
+        missing = max(1, min(9, round(abs(result.asked_stops) * 3)))
+        sign = 1 if result.asked_stops > 0 else -1
+        before = now.record.history.moved(-1).now.setting
+        head = now.rig.head(result.limited_by)
+        found = [_way(w) for w in ways(now.rig, before, head, sign * missing)[:3]]
+    return _answer(now, nudge=nudge_json(result, found))
+
+
+@router.post("/ratio")
+async def post_ratio(engine: EngineDep, actor: ActorDep, wish: RatioWish) -> JSONResponse:
+    """Reach a ratio: key and fill together with the lens held, or one role alone."""
+    if wish.hold and wish.move:
+        raise OutOfRange("name either hold or move: the lens cannot be held by one role alone")
+    now, result = engine.ratio(wish.target, wish.move, wish.fade_s, actor)
+    return _answer(now, reached=reached_json(result))
+
+
+@router.post("/recall")
+async def post_recall(
+    engine: EngineDep, actor: ActorDep, session: SessionDep, wish: Recall
+) -> JSONResponse:
+    """Recall a look."""
+    return _answer(engine.recall(store.get_look(session, wish.look), wish.fade_s, actor))
+
+
+@router.post("/mix")
+async def post_mix(
+    engine: EngineDep, actor: ActorDep, session: SessionDep, wish: Mix
+) -> JSONResponse:
+    """Go part of the way toward a look, mixed in stops."""
+    look = store.get_look(session, wish.look)
+    return _answer(engine.mix(look, wish.part, wish.fade_s, actor))
+
+
+@router.post("/undo")
+async def post_undo(engine: EngineDep, actor: ActorDep) -> JSONResponse:
+    """Take the last step back."""
+    return _answer(engine.undo(actor))
+
+
+@router.post("/redo")
+async def post_redo(engine: EngineDep, actor: ActorDep) -> JSONResponse:
+    """Do it again."""
+    return _answer(engine.redo(actor))
+
+
+@router.post("/good")
+async def post_good(engine: EngineDep, actor: ActorDep) -> JSONResponse:
+    """Mark this light as the good frame."""
+    return _answer(engine.mark_good(actor))
+
+
+@router.post("/back-to-good")
+async def post_back_to_good(
+    engine: EngineDep, actor: ActorDep, wish: Move | None = None
+) -> JSONResponse:
+    """Return to the light of the good frame."""
+    return _answer(engine.back_to_good(wish.fade_s if wish else None, actor))
+
+
+@router.post("/compare")
+async def post_compare(engine: EngineDep, actor: ActorDep, wish: Compare) -> JSONResponse:
+    """Hold to see the good frame's light, release for now."""
+    return _answer(engine.compare(wish.hold, actor))
+
+
+@router.post("/dark")
+async def post_dark(engine: EngineDep, actor: ActorDep, wish: Move | None = None) -> JSONResponse:
+    """All heads down."""
+    return _answer(engine.dark(wish.fade_s if wish else None, actor))
+
+
+@router.post("/restore")
+async def post_restore(
+    engine: EngineDep, actor: ActorDep, wish: Move | None = None
+) -> JSONResponse:
+    """Back up to the light before."""
+    return _answer(engine.restore(wish.fade_s if wish else None, actor))
+
+
+@router.get("/ways")
+async def get_ways(
+    engine: EngineDep,
+    head: Text,
+    thirds: Annotated[int, Query(ge=-9, le=9)] = 1,
+) -> JSONResponse:
+    """Equal-light moves for one head, the cheapest first."""
+    now = engine.now()
+    found = ways(now.rig, now.setting, now.rig.head(head), thirds)
+    return JSONResponse({"head": head, "thirds": thirds, "ways": [_way(w) for w in found]})
+
+
+def _way(way: Way) -> dict[str, Any]:
+    return {
+        "kind": way.kind,
+        "text": way.text,
+        "seconds": way.seconds,
+        "hands": way.hands,
+        "unwanted_stops": dict(way.unwanted),
+        "mired": way.mired,
+        "softness_factor": way.softness_factor,
+        "cost": way.cost,
+    }
+
+
+@router.post("/looks", status_code=201)
+async def post_look(
+    desk: DeskDep, actor: ActorDep, session: SessionDep, wish: NewLook | None = None
+) -> JSONResponse:
+    """Keep what is lit now as a look; without a name it gets the time, the ratio and the lens."""
+    wish = wish or NewLook()
+    look = keep_look(desk, session, wish.name, wish.tags, wish.notes, actor)
+    return JSONResponse(look_json(look), 201)
+
+
+@router.get("/looks")
+async def get_looks(
+    session: SessionDep,
+    q: Text = "",
+    tag: Text = "",
+    limit: Annotated[int, Query(ge=1, le=1000)] = store.PAGE,
+    offset: Annotated[int, Query(ge=0, le=10**9)] = 0,
+) -> JSONResponse:
+    """Looks by part of their name or notes and by tag, the newest first."""
+    found = store.find_looks(session, q, tag, limit, offset)
+    return JSONResponse([look_json(look) for look in found])
+
+
+@router.get("/looks/{look_id}")
+async def get_look(session: SessionDep, look_id: int) -> JSONResponse:
+    """One look."""
+    return JSONResponse(look_json(store.get_look(session, look_id)))
+
+
+@router.patch("/looks/{look_id}")
+async def patch_look(session: SessionDep, look_id: int, change: LookChange) -> JSONResponse:
+    """Change name, tags or notes."""
+    look = store.change_look(
+        session,
+        look_id,
+        name=None if change.name is None else look_name(change.name),
+        tags=None if change.tags is None else tags_of(change.tags),
+        notes=None if change.notes is None else notes_of(change.notes),
+    )
+    return JSONResponse(look_json(look))
+
+
+@router.delete("/looks/{look_id}", status_code=204)
+async def delete_look(session: SessionDep, look_id: int) -> Response:
+    """Delete a look; `POST /api/looks/{look_id}/bring-back` undoes it."""
+    store.delete_look(session, look_id)
+    return Response(status_code=204)
+
+
+@router.post("/looks/{look_id}/bring-back")
+async def bring_back(session: SessionDep, look_id: int) -> JSONResponse:
+    """Undo a deletion."""
+    return JSONResponse(look_json(store.bring_back(session, look_id)))
+
+
+@router.get("/running-order")
+async def get_running_order(session: SessionDep) -> JSONResponse:
+    """The looks of this sitting in the order they will be called."""
+    return JSONResponse([look_json(look) for look in store.running_order(session)])
+
+
+@router.put("/running-order")
+async def put_running_order(session: SessionDep, order: Order) -> JSONResponse:
+    """Make exactly these looks the running order."""
+    kept = store.set_running_order(session, order.looks)
+    return JSONResponse([look_json(look) for look in kept])
+
+
+@router.get("/events")
+async def events(request: Request, desk: DeskDep, view: Text = "") -> StreamingResponse:
+    """Server-sent events: `state` after every change, `heartbeat` each second; with `view`, the
+    parts of that page as `page`."""
+    render: Callable[[Now], str] | None = page_parts(desk, view) if view else None
+    return StreamingResponse(
+        desk.hub.stream(desk.engine.now(), render),
+        media_type="text/event-stream",
+        headers={"Cache-Control": "no-store"},
+    )

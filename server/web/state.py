@@ -1,0 +1,151 @@
+"""`Now` and looks as the JSON of the contract."""
+
+from typing import Any
+
+from server.live.now import Now
+from server.studio.document import placement_document
+from server.studio.figures import HeadFigures
+from server.studio.look import Look
+from server.studio.nudge import Nudged
+from server.studio.reach import Reached
+from server.studio.setting import level, signal
+
+Json = dict[str, Any]
+RATIO_DEFINITION = "(key + fill) : fill"
+
+
+def state_json(now: Now) -> Json:
+    """What is lit now. While a fade runs the figures are where the light is going."""
+    told, setting = now.figures, now.setting
+    ratio, lens, origin = told.ratio, told.lens, setting.origin
+    return {
+        "revision": now.revision,
+        "fading": now.fading,
+        "comparing": now.comparing,
+        "by": now.actor,
+        "did": now.text,
+        "unsaved": now.unsaved or None,
+        "look": {"id": origin.look_id, "name": origin.name} if origin else None,
+        "changed": setting.changed,
+        "sitter": {"yaw_deg": setting.yaw_deg},
+        "heads": [_head(h) for h in told.heads],
+        "points": [
+            {
+                "name": p.point.name,
+                "lux": p.lux,
+                "ev100": p.ev100,
+                "over_lit_stops": p.over_lit_stops,
+                "source": "predicted",
+            }
+            for p in told.points
+        ],
+        "ratio": {
+            "lit": ratio.lit,
+            "shadow": ratio.shadow,
+            "value": ratio.value,
+            "stops": ratio.stops,
+            "label": ratio.label,
+            "definition": RATIO_DEFINITION,
+            "key_over_fill_stops": ratio.key_over_fill_stops,
+            "source": "predicted",
+        },
+        "lens": {
+            "iso": lens.lens.iso,
+            "shutter_s": lens.lens.shutter_s,
+            "f_number": lens.lens.f_number,
+            "exact_f_number": lens.exact_f_number,
+            "nearest_third": lens.nearest.label if lens.nearest else None,
+            "off_by_stops": lens.off_by_stops,
+            "advice": lens.advice,
+        },
+        "circuits": [
+            {
+                "name": c.name,
+                "amps_full": c.amps_full,
+                "amps_now": c.amps_now,
+                "limit_amps": c.limit_amps,
+                "over": c.over,
+            }
+            for c in now.circuits
+        ],
+        "good": now.record.good is not None,
+        "undo": now.record.history.can_undo,
+        "redo": now.record.history.can_redo,
+        "output": {
+            "kind": now.output.kind,
+            "live": now.output.live,
+            "message": now.output.message,
+        },
+    }
+
+
+def _head(told: HeadFigures) -> Json:
+    head = told.head
+    return {
+        "name": head.name,
+        "role": head.role,
+        "level_percent": 100 * level(head, told.output),
+        "output": told.output,
+        "stops_below_full": told.stops_below_full,
+        "signal": list(signal(head, told.output)),
+        "room_up_thirds": told.room_up_thirds,
+        "room_down_thirds": told.room_down_thirds,
+        "cct_kelvin": told.cct_kelvin,
+        "from_good_thirds": told.from_good_thirds,
+        "over_lit_stops": told.over_lit_stops,
+        "white_soon": told.white_soon,
+    }
+
+
+def nudge_json(result: Nudged, ways: list[Json]) -> Json:
+    """What a nudge asked for and really gave."""
+    return {
+        "heads": list(result.heads),
+        "asked_stops": result.asked_stops,
+        "got_stops": result.got_stops,
+        "missing_stops": result.missing_stops,
+        "limited": result.limited,
+        "limited_by": result.limited_by or None,
+        "ways": ways,
+    }
+
+
+def reached_json(result: Reached) -> Json:
+    """How near a wanted ratio was reached."""
+    return {
+        "asked": result.asked,
+        "got": result.got,
+        "limited": result.limited,
+        "why": result.why or None,
+    }
+
+
+def look_json(look: Look) -> Json:
+    """A look as the library tells it."""
+    return {
+        "id": look.look_id,
+        "name": look.name,
+        "tags": list(look.tags),
+        "notes": look.notes,
+        "heads": [
+            {
+                "name": name,
+                "stops_below_full": None if stops is None else float(stops),
+                "placement": placement_document(look.placements[name])
+                if name in look.placements
+                else None,
+            }
+            for name, stops in look.stops.items()
+        ],
+        "lens": {
+            "iso": look.lens.iso,
+            "shutter_s": look.lens.shutter_s,
+            "f_number": look.lens.f_number,
+        },
+        "yaw_deg": look.yaw_deg,
+        "lux": dict(look.lux or {}),
+        "ratio": look.ratio,
+        "f_number": look.f_number,
+        "place": look.place,
+        "kept_at": look.kept_at,
+    }
