@@ -2,7 +2,7 @@
 
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -24,6 +24,8 @@ from server.studio.setting import Origin, Setting, kept_over
 
 Journal = Callable[[Change], None]
 """Stores a change in one transaction; raises OSError with the reason when it cannot."""
+
+BROUGHT_IN_OUTPUT = 1 / 16
 
 
 def wall_clock() -> datetime:
@@ -124,25 +126,36 @@ class Engine:
         """Nudge every head of a role, or one head, by thirds of a stop."""
         with self._lock:
             heads = self._named(role, head)
-            result = nudged(self._rig, self._matrix, self._setting, heads, thirds, keep)
-            name = role or head or ""
-            kept = "" if keep == "nothing" else f", {keep} kept"
-            end = f", at the end of {result.limited_by}" if result.limited else ""
-            text = f"{name} {thirds_text(float(thirds))}{kept}{end}"
-            now = self._go(
-                result.setting, "nudge", text, actor, NUDGE_S if fade_s is None else fade_s,
-                {"asked_stops": result.asked_stops, "got_stops": result.got_stops},
-            )  # fmt: skip
-            return now, result
+            seconds = NUDGE_S if fade_s is None else fade_s
+            return self._nudged(heads, role or head or "", thirds, keep, seconds, actor)
 
-    def bring_in(self, role: str, actor: str = "") -> Now:
-        """Light the dark heads of a role low, four stops below full, so that they can be nudged."""
+    def _nudged(
+        self,
+        heads: Sequence[Head],
+        name: str,
+        thirds: int,
+        keep: str,
+        fade_s: float,
+        actor: str,
+    ) -> tuple[Now, Nudged]:
+        result = nudged(self._rig, self._matrix, self._setting, heads, thirds, keep)
+        kept = "" if keep == "nothing" else f", {keep} kept"
+        end = f", at the end of {result.limited_by}" if result.limited else ""
+        text = f"{name} {thirds_text(float(thirds))}{kept}{end}"
+        detail = {"asked_stops": result.asked_stops, "got_stops": result.got_stops}
+        return self._go(result.setting, "nudge", text, actor, fade_s, detail), result
+
+    def nudge_heads(
+        self, heads: Sequence[Head], name: str, thirds: int, keep: str = "nothing", actor: str = ""
+    ) -> tuple[Now, Nudged | None]:
+        """Nudge a row of the board. When all its heads are dark, up brings the first in low, four
+        stops below full, so that there is something to nudge: never a jump to full."""
         with self._lock:
-            dark = [h for h in self._rig.heads_of(role) if self._setting.of(h) is None]
-            if not dark:
-                raise Refused(f"every {role} is lit already: nudge it")
-            there = self._setting.with_outputs({h.name: 1 / 16 for h in dark})
-            return self._go(there, "bring in", f"{role} in", actor, RECALL_S)
+            if thirds > 0 and all(self._setting.of(h) is None for h in heads):
+                there = self._setting.with_outputs({heads[0].name: BROUGHT_IN_OUTPUT})
+                text = f"{heads[0].name} in, low"
+                return self._go(there, "bring in", text, actor, RECALL_S), None
+            return self._nudged(heads, name, thirds, keep, NUDGE_S, actor)
 
     def ratio(
         self,
@@ -267,12 +280,23 @@ class Engine:
             there = replace(self._setting, lens=lens)
             return self._go(there, "lens", f"lens f/{lens.f_number:g}", actor, NUDGE_S)
 
-    def replace_rig(self, rig: Rig, actor: str = "", text: str = "rig changed") -> Now:
-        """Put a whole rig in place of the old one. Heads that keep their name keep their output."""
+    def replace_rig(
+        self,
+        rig: Rig,
+        actor: str = "",
+        text: str = "rig changed",
+        renamed: Mapping[str, str] | None = None,
+    ) -> Now:
+        """Put a whole rig in place of the old one. Heads that keep their name keep their output,
+        and so do those that `renamed` tells (old name -> new name)."""
         with self._lock:
             rig.require_heads()
+            names = renamed or {}
+            stops = {names.get(n, n): s for n, s in self._setting.stops.items()}
             there = replace(
-                kept_over(rig, self._setting), lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
+                kept_over(rig, replace(self._setting, stops=stops)),
+                lens=rig.lens,
+                yaw_deg=rig.sitter.yaw_deg,
             )
             matrix = light_matrix(rig, there.yaw_deg)
             record = replace(self._record, history=self._record.history.amended(there))

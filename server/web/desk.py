@@ -23,6 +23,8 @@ class Desk:
     token: str
     cid: UUID
     hub: Hub = field(default_factory=Hub)
+    rendered: dict[str, tuple[object, str]] = field(default_factory=dict)
+    """Page parts of the newest moment, one a view, shared by all open pages."""
 
 
 def desk_of(request: Request) -> Desk:

@@ -1,0 +1,51 @@
+"""Errors as answers: JSON for the contract, a notice for the pages. Never silent, never a 5xx."""
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+from server.errors import NotFound, OutOfRange, Refused, StudioError
+from server.web.templating import html, is_htmx
+
+STATUS: tuple[tuple[type[StudioError], int], ...] = (
+    (NotFound, 404),
+    (Refused, 409),
+    (OutOfRange, 422),
+    (StudioError, 422),
+)
+
+
+def install(app: FastAPI) -> None:
+    """Answer every expected error of the app with a sentence."""
+
+    @app.exception_handler(StudioError)
+    async def studio_error(request: Request, error: StudioError) -> Response:
+        return answer(request, next(s for kind, s in STATUS if isinstance(error, kind)), str(error))
+
+    @app.exception_handler(RequestValidationError)
+    async def validation_error(request: Request, error: RequestValidationError) -> Response:
+        return answer(request, 422, sentences(error.errors()))
+
+    @app.exception_handler(HTTPException)
+    async def http_error(request: Request, error: HTTPException) -> Response:
+        return answer(request, error.status_code, str(error.detail))
+
+
+def sentences(errors: object) -> str:
+    """Validation errors as one line that names field, value and what is allowed."""
+    told = []
+    for error in list(errors)[:5]:  # type: ignore[call-overload]
+        where = ".".join(str(p) for p in error["loc"] if p not in ("body", "query", "path"))
+        value = repr(error.get("input"))
+        told.append(f"{where or 'body'}: {error['msg']}, got {value:.80}")
+    return "; ".join(told)
+
+
+def answer(request: Request, status: int, sentence: str) -> Response:
+    """The error in the form the caller reads."""
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"detail": sentence}, status)
+    if is_htmx(request):
+        return html("parts/notice.html", status, notice=sentence, oob=True)
+    return html("pages/error.html", status, sentence=sentence, status=status)

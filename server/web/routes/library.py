@@ -1,0 +1,120 @@
+"""Library and Sitting: all looks, found, renamed, put in order, deleted; what was done when."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi.responses import RedirectResponse
+
+from server.errors import NotFound
+from server.store import journal
+from server.store import looks as store
+from server.studio.look import look_name, notes_of, tags_of
+from server.web.desk import EngineDep, SessionDep
+from server.web.templating import html
+from server.web.views import strip_view, tile_view
+
+router = APIRouter(include_in_schema=False)
+PAGE = 24
+
+
+@router.get("/library")
+async def library(
+    engine: EngineDep,
+    session: SessionDep,
+    q: Annotated[str, Query(max_length=200)] = "",
+    tag: Annotated[str, Query(max_length=60)] = "",
+    page: Annotated[int, Query(ge=1, le=100000)] = 1,
+    deleted: Annotated[int, Query(ge=0)] = 0,
+) -> Response:
+    """All looks: search, tags, change, delete with undo."""
+    now = engine.now()
+    found = store.find_looks(session, q, tag, PAGE + 1, (page - 1) * PAGE)
+    order = store.running_order(session)
+    return html(
+        "pages/library.html",
+        view="strip",
+        oob=False,
+        notice="",
+        strip=strip_view(now),
+        tiles=[tile_view(now, look, 0, None) for look in found[:PAGE]],
+        order=[tile_view(now, look, n + 1, None) for n, look in enumerate(order)],
+        tags=store.all_tags(session),
+        q=q,
+        tag=tag,
+        page=page,
+        more=len(found) > PAGE,
+        deleted=deleted,
+        back="/library",
+    )
+
+
+@router.get("/library/{look_id}")
+async def edit(engine: EngineDep, session: SessionDep, look_id: int) -> Response:
+    """Name, tags and notes of a look."""
+    now = engine.now()
+    look = store.get_look(session, look_id)
+    return html(
+        "pages/look.html", view="strip", oob=False, notice="", strip=strip_view(now),
+        tile=tile_view(now, look, 0, None), back="/library",
+    )  # fmt: skip
+
+
+@router.post("/library/{look_id}")
+async def change(
+    session: SessionDep,
+    look_id: int,
+    name: Annotated[str, Form()],
+    tags: Annotated[str, Form()] = "",
+    notes: Annotated[str, Form()] = "",
+) -> Response:
+    """Change a look."""
+    store.change_look(
+        session,
+        look_id,
+        name=look_name(name),
+        tags=tags_of(tags.split(",")),
+        notes=notes_of(notes),
+    )
+    return RedirectResponse("/library", 303)
+
+
+@router.post("/library/{look_id}/delete")
+async def delete(session: SessionDep, look_id: int) -> Response:
+    """Delete a look; the page then offers to bring it back."""
+    store.delete_look(session, look_id)
+    return RedirectResponse(f"/library?deleted={look_id}", 303)
+
+
+@router.post("/library/{look_id}/bring-back")
+async def bring_back(session: SessionDep, look_id: int) -> Response:
+    """Undo a deletion."""
+    store.bring_back(session, look_id)
+    return RedirectResponse("/library", 303)
+
+
+@router.post("/library/{look_id}/order")
+async def order(session: SessionDep, look_id: int, move: Annotated[str, Form()]) -> Response:
+    """Into the running order, out of it, one place earlier or later."""
+    ids = [look.look_id for look in store.running_order(session)]
+    if move == "in" and look_id not in ids:
+        ids.append(look_id)
+    elif move == "out" and look_id in ids:
+        ids.remove(look_id)
+    elif move in ("earlier", "later") and look_id in ids:
+        at = ids.index(look_id)
+        to = max(0, min(len(ids) - 1, at + (1 if move == "later" else -1)))
+        ids.insert(to, ids.pop(at))
+    else:
+        raise NotFound(f"the look is not where {move!r:.20} could move it")
+    store.set_running_order(session, ids)
+    return RedirectResponse("/library#order", 303)
+
+
+@router.get("/sitting")
+async def sitting(request: Request, engine: EngineDep, session: SessionDep) -> Response:
+    """What was done, the newest first; good frames are starred."""
+    now = engine.now()
+    return html(
+        "pages/sitting.html", view="strip", oob=False, notice="", strip=strip_view(now),
+        events=journal.events(session), back="/sitting",
+    )  # fmt: skip

@@ -1,0 +1,177 @@
+"""The live pages: Looks and Board, and every key on them. All forms work without JavaScript."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi.responses import RedirectResponse
+
+from server.errors import OutOfRange, Refused
+from server.store import looks as store
+from server.studio.rig import Lens
+from server.studio.ways import ways
+from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
+from server.web.keeping import keep_look
+from server.web.templating import html, is_htmx
+from server.web.views import board_view, group_heads, looks_view, next_look, strip_view
+
+router = APIRouter(include_in_schema=False)
+Back = Annotated[str, Form(alias="back")]
+MISSING_SHOWN = 0.02
+
+
+def answer(request: Request, back: str, notice: str = "") -> Response:
+    """After a write: htmx hears the change from the stream and needs a notice at most; a plain
+    form goes back to its page."""
+    if is_htmx(request):
+        return html("parts/notice.html", notice=notice, oob=True)
+    path = back if back.startswith("/") and not back.startswith("//") else "/"
+    return RedirectResponse(path, 303)
+
+
+@router.get("/", name="looks")
+async def looks(
+    engine: EngineDep, session: SessionDep, page: Annotated[int, Query(ge=1, le=1000)] = 1
+) -> Response:
+    """The running order as big tiles, six a page."""
+    now = engine.now()
+    view = looks_view(now, store.running_order(session), page - 1)
+    return _page("looks", strip=strip_view(now), looks=view, back=f"/?page={page}")
+
+
+@router.get("/board", name="board")
+async def board(engine: EngineDep, hold: str = "") -> Response:
+    """The nudge board."""
+    now = engine.now()
+    holding = hold == "lens"
+    back = "/board?hold=lens" if holding else "/board"
+    return _page("board", strip=strip_view(now), board=board_view(now), holding=holding, back=back)
+
+
+def _page(name: str, **context: Any) -> Response:
+    return html(f"pages/{name}.html", view=name, oob=False, notice="", **context)
+
+
+@router.post("/live/recall")
+async def recall(
+    request: Request, engine: EngineDep, actor: ActorDep, session: SessionDep,
+    look: Annotated[int, Form()], back: Back = "/",
+) -> Response:  # fmt: skip
+    """Recall a look."""
+    engine.recall(store.get_look(session, look), actor=actor)
+    return answer(request, back)
+
+
+@router.post("/live/step")
+async def step(
+    request: Request, engine: EngineDep, actor: ActorDep, session: SessionDep,
+    by: Annotated[int, Form(ge=-1, le=1)], back: Back = "/",
+) -> Response:  # fmt: skip
+    """The next look of the running order, or the one before: what a pedal does."""
+    look = next_look(engine.now(), store.running_order(session), by)
+    if look is None:
+        raise Refused("no look there: the running order ends here")
+    engine.recall(look, actor=actor)
+    return answer(request, back)
+
+
+@router.post("/live/nudge")
+async def nudge(
+    request: Request, engine: EngineDep, actor: ActorDep, group: Annotated[str, Form()],
+    thirds: Annotated[int, Form(ge=-9, le=9)], keep: Annotated[str, Form()] = "nothing",
+    back: Back = "/board",
+) -> Response:  # fmt: skip
+    """Nudge a row of the board."""
+    rig = engine.now().rig
+    heads = group_heads(rig, group)
+    if not heads:
+        raise Refused("no head plays this part in the rig")
+    now, result = engine.nudge_heads(heads, group, thirds, keep, actor)
+    notice = ""
+    if result is not None and result.limited and abs(result.missing_stops) > MISSING_SHOWN:
+        where = "at the top" if thirds > 0 else "at its lowest"
+        before = now.record.history.moved(-1).now.setting
+        offers = [w for w in ways(rig, before, rig.head(result.limited_by), thirds) if not w.hands]
+        offer = f" Or {offers[0].text}." if offers else ""
+        notice = (
+            f"{result.limited_by} is {where}: {abs(result.missing_stops):.2f} stop missing.{offer}"
+        )
+    return answer(request, back, notice)
+
+
+@router.post("/live/ratio")
+async def ratio(
+    request: Request, engine: EngineDep, actor: ActorDep, target: Annotated[float, Form()],
+    back: Back = "/board",
+) -> Response:  # fmt: skip
+    """Reach a ratio with the lens held."""
+    _, result = engine.ratio(target, actor=actor)
+    notice = ""
+    if result.limited:
+        got = f"{result.got:.1f}:1" if result.got else "no ratio"
+        notice = f"{target:g}:1 is out of reach, {result.why}: got {got}."
+    return answer(request, back, notice)
+
+
+@router.post("/live/keep")
+async def keep(
+    request: Request, desk: DeskDep, actor: ActorDep, session: SessionDep, back: Back = "/"
+) -> Response:
+    """Keep what is lit now as a look, with a name of its own."""
+    look = keep_look(desk, session, None, [], "", actor)
+    return answer(request, back, f"Kept as “{look.name}”. Rename it in the Library.")
+
+
+@router.post("/live/lens")
+async def lens(
+    request: Request, engine: EngineDep, actor: ActorDep, f_number: Annotated[float, Form()],
+    iso: Annotated[float | None, Form()] = None, shutter: Annotated[str, Form()] = "",
+    back: Back = "/board",
+) -> Response:  # fmt: skip
+    """Tell what the camera is set to."""
+    now = engine.now().setting.lens
+    engine.set_lens(
+        Lens(
+            iso=now.iso if iso is None else iso,
+            shutter_s=_seconds(shutter) if shutter else now.shutter_s,
+            f_number=f_number,
+        ),
+        actor,
+    )
+    return answer(request, back)
+
+
+def _seconds(text: str) -> float:
+    top, slash, bottom = text.replace(",", ".").partition("/")
+    try:
+        return float(top) / float(bottom) if slash else float(top)
+    except (ValueError, ZeroDivisionError):
+        raise OutOfRange(f"shutter must be like 1/125 or 0.5 (seconds), got {text!r:.40}") from None
+
+
+@router.post("/live/compare")
+async def compare(
+    request: Request, engine: EngineDep, actor: ActorDep, hold: Annotated[bool, Form()],
+    back: Back = "/board",
+) -> Response:  # fmt: skip
+    """Hold to see the good frame's light, release for now."""
+    engine.compare(hold, actor)
+    return answer(request, back)
+
+
+@router.post("/live/{act}")
+async def act(
+    request: Request, engine: EngineDep, actor: ActorDep, act: str, back: Back = "/"
+) -> Response:
+    """Undo, redo, good, back to good, dark, restore."""
+    acts = {
+        "undo": engine.undo,
+        "redo": engine.redo,
+        "good": engine.mark_good,
+        "back-to-good": engine.back_to_good,
+        "dark": engine.dark,
+        "restore": engine.restore,
+    }
+    if act not in acts:
+        raise OutOfRange(f"there is no key {act!r:.40}; there are {', '.join(acts)}")
+    acts[act](actor=actor)  # type: ignore[operator]
+    return answer(request, back)

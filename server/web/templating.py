@@ -1,0 +1,70 @@
+"""Jinja set-up, and the parts of a page that change with the light."""
+
+from collections.abc import Callable
+from typing import Any
+
+from fastapi import Request, Response
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from sqlmodel import Session
+
+from server.errors import NotFound
+from server.live.now import Now
+from server.paths import STATIC, TEMPLATES
+from server.store import looks as store
+from server.studio.look import Look
+from server.web.desk import Desk
+from server.web.views import board_view, looks_view, strip_view
+
+jinja = Environment(
+    loader=FileSystemLoader(TEMPLATES),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+ASSET_VERSION = str(
+    int(max((p.stat().st_mtime for p in STATIC.rglob("*") if p.is_file()), default=0))
+)
+jinja.globals["asset"] = lambda name: f"/static/{name}?v={ASSET_VERSION}"
+
+
+def html(template: str, status: int = 200, **context: Any) -> Response:
+    """A rendered template as an answer."""
+    return Response(jinja.get_template(template).render(**context), status, media_type="text/html")
+
+
+def is_htmx(request: Request) -> bool:
+    """Whether htmx asks, so that an answer of parts will do."""
+    return request.headers.get("HX-Request") == "true"
+
+
+def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
+    """Renders the parts of a page that change with the light, one rendering a revision."""
+    if view not in ("looks", "board", "strip"):
+        raise NotFound(f"view must be looks, board or strip, got {view!r:.40}")
+    template = jinja.get_template(f"parts/{view}.html")
+
+    def render(now: Now) -> str:
+        key = (view, now.revision, now.fading)
+        known = desk.rendered.get(view)
+        if known and known[0] == key:
+            return known[1]
+        text = template.render(oob=True, strip=strip_view(now), **_more(desk, view, now))
+        desk.rendered[view] = (key, text)
+        return text
+
+    return render
+
+
+def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
+    if view == "board":
+        return {"board": board_view(now)}
+    if view == "looks":
+        return {"looks": looks_view(now, order_of(desk), 0, tiles_only=True)}
+    return {}
+
+
+def order_of(desk: Desk) -> list[Look]:
+    """The running order."""
+    with Session(desk.database) as session:
+        return store.running_order(session)

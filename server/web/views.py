@@ -1,0 +1,271 @@
+"""What templates are given: frozen views whose fields are text already."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import cos, radians, sin
+
+from server.errors import NotFound
+from server.live.now import Now
+from server.physics.exposure import nearest_f_stop
+from server.physics.stops import light_factor
+from server.studio.figures import HeadFigures, ratio_label
+from server.studio.head import ROLES, Head
+from server.studio.look import Look
+from server.studio.mix import thirds_text
+from server.studio.rig import Rig
+from server.studio.setting import Stops
+from server.web.words import shutter_words, stops_words, yaw_words
+
+TILES = 6
+GROUPS = (
+    ("key", "Key", ("key",), "k"),
+    ("fill", "Fill", ("fill",), "f"),
+    ("edge", "Hair · rim", ("hair", "rim", "kicker"), "h"),
+    ("background", "Background", ("background", "accent"), "b"),
+    ("all", "All", ROLES, "a"),
+)
+RATIOS = (2, 3, 4, 5, 8)
+
+
+@dataclass(frozen=True)
+class Strip:
+    """The top strip: always there."""
+
+    state: str
+    state_word: str
+    room: str
+    look: str
+    changed: str
+    ratio: str
+    ratio_words: str
+    lens: str
+    lens_words: str
+    advice: str
+    advice_f: str
+    told: str
+    unsaved: str
+    undo: bool
+    redo: bool
+    good: bool
+    comparing: bool
+    can_restore: bool
+    is_dark: bool
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of the board."""
+
+    group: str
+    name: str
+    key: str
+    state: str
+    below: str
+    up: str
+    down: str
+    from_good: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Board:
+    """The board: rows and ratios."""
+
+    rows: tuple[Row, ...]
+    ratios: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Lamp:
+    """One lit head in a tile's small plan, in the units of its drawing."""
+
+    x: str
+    y: str
+    radius: str
+    role: str
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One look as a big button."""
+
+    look_id: int
+    name: str
+    ratio: str
+    lens: str
+    hands: str
+    lamps: tuple[Lamp, ...]
+    nose: str
+    state: str
+    number: int
+    text: str
+    tags: str
+    notes: str
+    place: str
+
+
+@dataclass(frozen=True)
+class Looks:
+    """A page of the running order."""
+
+    tiles: tuple[Tile, ...]
+    page: int
+    pages: int
+
+
+def group_heads(rig: Rig, group: str) -> tuple[Head, ...]:
+    """The heads of a row of the board."""
+    for name, _, roles, _ in GROUPS:
+        if name == group:
+            return tuple(h for h in rig.heads if h.role in roles)
+    raise NotFound(f"group must be one of {', '.join(g[0] for g in GROUPS)}, got {group!r:.40}")
+
+
+def strip_view(now: Now) -> Strip:
+    """The strip of a moment."""
+    told, setting = now.figures, now.setting
+    lens = told.lens
+    if now.output.live:
+        state, word = "live", "Live"
+    elif now.output.message:
+        state, word = "fault", "No light: " + now.output.message
+    else:
+        state, word = "none", "No light sent"
+    lit = [h for h in told.heads if h.output > 0]
+    about = "about " if told.ratio.value is not None else ""
+    return Strip(
+        state=state,
+        state_word=word,
+        room=now.rig.room.name,
+        look=setting.origin.name if setting.origin else ("Dark" if not lit else "Free light"),
+        changed="changed" if setting.origin and setting.changed else "",
+        ratio=told.ratio.label,
+        ratio_words=f"{about}lit : shadow" if told.ratio.value is not None else "lit : shadow",
+        lens=nearest_f_stop(lens.lens.f_number).label,
+        lens_words=f"ISO {lens.lens.iso:g} · {shutter_words(lens.lens.shutter_s)}",
+        advice=lens.advice or "",
+        advice_f=f"{float(lens.nearest.mark):g}" if lens.advice and lens.nearest else "",
+        told=f"{now.text} · {now.actor}" if now.text and now.actor else now.text,
+        unsaved=now.unsaved,
+        undo=now.record.history.can_undo > 0,
+        redo=now.record.history.can_redo > 0,
+        good=now.record.good is not None,
+        comparing=now.comparing,
+        can_restore=now.can_restore,
+        is_dark=not lit,
+    )
+
+
+def board_view(now: Now) -> Board:
+    """The rows that this rig has, each with its room left before the press."""
+    rows = []
+    for group, name, roles, key in GROUPS:
+        heads = [h for h in now.figures.heads if h.head.role in roles]
+        if heads:
+            rows.append(_row(group, name, key, heads))
+    return Board(tuple(rows), RATIOS)
+
+
+def _row(group: str, name: str, key: str, heads: Sequence[HeadFigures]) -> Row:
+    lit = [h for h in heads if h.room_up_thirds is not None]
+    if not lit:
+        return Row(group, name, key, "dark", "dark", "brings it in low", "", "", "")
+    up = min(h.room_up_thirds or 0.0 for h in lit)
+    down = min(h.room_down_thirds or 0.0 for h in lit)
+    good = {round(h.from_good_thirds, 2) for h in lit if h.from_good_thirds is not None}
+    from_good = ""
+    if len(good) == 1:
+        from_good = thirds_text(good.pop()) or "as good"
+    elif good:
+        from_good = "mixed"
+    white = [h.head.name for h in lit if h.white_soon]
+    return Row(
+        group=group,
+        name=name,
+        key=key,
+        state="top" if up < 1e-6 else ("bottom" if down < 1e-6 else "lit"),
+        below=f"{stops_words(up)} below full" if up >= 1 else "at the top",
+        up=f"{stops_words(up)} left" if up >= 1 else ("none left" if up < 1e-6 else "under ⅓ left"),
+        down=f"{stops_words(down)} left" if down >= 1 else "none left",
+        from_good=from_good,
+        note=f"{', '.join(white)}: white soon" if white else "",
+    )
+
+
+def looks_view(now: Now, order: Sequence[Look], page: int, *, tiles_only: bool = False) -> Looks:
+    """One page of the running order, or every tile's state."""
+    pages = max(1, -(-len(order) // TILES))
+    if not tiles_only and not 0 <= page < pages:
+        raise NotFound(f"the running order has pages 1 to {pages}")
+    shown = order if tiles_only else order[page * TILES : (page + 1) * TILES]
+    armed = next_look(now, order, 1)
+    return Looks(
+        tuple(
+            tile_view(now, look, number % TILES + 1, armed.look_id if armed else None)
+            for number, look in enumerate(shown)
+        ),
+        page,
+        pages,
+    )
+
+
+def next_look(now: Now, order: Sequence[Look], by: int) -> Look | None:
+    """The look that forward or back would call."""
+    if not order:
+        return None
+    ids = [look.look_id for look in order]
+    origin = now.setting.origin
+    if origin is None or origin.look_id not in ids:
+        return order[0] if by > 0 else order[-1]
+    at = ids.index(origin.look_id) + by
+    return order[at] if 0 <= at < len(order) else None
+
+
+def tile_view(now: Now, look: Look, number: int, armed: int | None) -> Tile:
+    """A look as a tile."""
+    origin = now.setting.origin
+    moved, missing = look.moved_heads(now.rig), look.missing_heads(now.rig)
+    hands = f"needs {', '.join(missing)}" if missing else (
+        f"hands needed: {', '.join(moved)}" if moved else "")  # fmt: skip
+    state = "idle"
+    if origin and origin.look_id == look.look_id:
+        state = "lit"
+    elif look.look_id == armed:
+        state = "next"
+    lens = nearest_f_stop(look.f_number).label if look.f_number else ""
+    ratio = ratio_label(look.ratio) if look.ratio else "no fill"
+    nose = radians(look.yaw_deg)
+    return Tile(
+        look_id=look.look_id,
+        name=look.name,
+        ratio=ratio,
+        lens=lens,
+        hands=hands,
+        lamps=lamps(now.rig, look, look.stops),
+        nose=f"{5 * sin(nose):.1f} {5 * cos(nose):.1f}",
+        state=state,
+        number=number,
+        text=f"{look.name}, lit to shadow {ratio}, {lens}, {yaw_words(look.yaw_deg)}"
+        + (f", {hands}" if hands else ""),
+        tags=", ".join(look.tags),
+        notes=look.notes,
+        place="" if look.place is None else str(look.place + 1),
+    )
+
+
+def lamps(rig: Rig, look: Look, stops: Stops) -> tuple[Lamp, ...]:
+    """The lit heads of a look round the sitter, seen from above, the camera below."""
+    drawn = []
+    for head in rig.heads:
+        below = stops.get(head.name)
+        if below is None:
+            continue
+        placement = look.placements.get(head.name, head.placement)
+        angle, reach = radians(placement.azimuth_deg), min(22.0, 9 + 5 * placement.distance_m)
+        radius = 1.6 + 2.6 * light_factor(-float(below) / 3)
+        drawn.append(
+            Lamp(
+                f"{reach * sin(angle):.1f}", f"{reach * cos(angle):.1f}", f"{radius:.1f}", head.role
+            )
+        )
+    return tuple(drawn)

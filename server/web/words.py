@@ -1,0 +1,25 @@
+"""Figures as the trade writes them: thirds, stops, shutter times. Text only, no decisions."""
+
+from server.studio.mix import VULGAR
+
+
+def stops_words(thirds: float | None) -> str:
+    """Whole stops and thirds, rounded down: `1⅓`, `½`-free; `0` when less than a third is left."""
+    if thirds is None:
+        return ""
+    whole, rest = divmod(int(thirds + 1e-6), 3)
+    return f"{whole or ''}{VULGAR[rest]}" or "0"
+
+
+def shutter_words(seconds: float) -> str:
+    """`1/125` below a second's third, `0.5 s` above."""
+    if seconds < 0.3:
+        return f"1/{round(1 / seconds)}"
+    return f"{seconds:g} s"
+
+
+def yaw_words(yaw_deg: float) -> str:
+    """Where the nose points, as it is said to the sitter's photographer."""
+    if abs(yaw_deg) < 3:
+        return "full face"
+    return f"face {abs(yaw_deg):.0f}° to camera {'right' if yaw_deg > 0 else 'left'}"
