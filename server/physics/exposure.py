@@ -91,7 +91,7 @@ def nearest_f_stop(f_number: float) -> FStop:
     ----------
     By definition: one stop is a factor of sqrt(2) in f-number.
     """
-    if f_number <= 0:
+    if not f_number > 0:
         raise OutOfRange(f"f_number must be above 0, got {f_number:g}")
     index = floor(6 * log2(f_number) + 0.5)
     return f_stop(max(0, min(len(F_MARKS) - 1, index)))
@@ -123,7 +123,7 @@ def exact_f_number(marked: float) -> float:
     ----------
     By definition: marks stand for 2**(k/6).
     """
-    if marked <= 0:
+    if not marked > 0:
         raise OutOfRange(f"f_number must be above 0, got {marked:g}")
     for index, mark in enumerate(F_MARKS):
         if abs(float(mark) - marked) < 1e-9:
@@ -171,7 +171,7 @@ def f_number_for(
     for name, value in (
         ("illuminance", illuminance_lx), ("iso", iso), ("shutter_s", shutter_s), ("C", constant),
     ):  # fmt: skip
-        if value <= 0:
+        if not value > 0:
             raise OutOfRange(f"{name} must be above 0, got {value:g}")
     return sqrt(illuminance_lx * iso * shutter_s / constant)
 
@@ -207,7 +207,7 @@ def ev100(illuminance_lx: float, constant: float = C_FLAT) -> float:
     ----------
     ISO 2720:1974; E = 2.5 * 2**EV lux at C = 250.
     """
-    if illuminance_lx <= 0 or constant <= 0:
+    if not (illuminance_lx > 0 and constant > 0):
         raise OutOfRange(f"light must be above 0 lx to have an EV, got {illuminance_lx:g}")
     return log2(100.0 * illuminance_lx / constant)
 
@@ -250,6 +250,6 @@ def lux_for(f_number: float, iso: float, shutter_s: float, constant: float = C_F
     for name, value in (
         ("f_number", f_number), ("iso", iso), ("shutter_s", shutter_s), ("C", constant),
     ):  # fmt: skip
-        if value <= 0:
+        if not value > 0:
             raise OutOfRange(f"{name} must be above 0, got {value:g}")
     return constant * f_number**2 / (iso * shutter_s)

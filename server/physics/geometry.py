@@ -4,7 +4,7 @@ Origin: the mark, at eye height. Seen from the camera x runs to camera right, y 
 the camera. Azimuth 0 is on the camera line, positive to camera right, +-180 behind the sitter.
 """
 
-from math import acos, atan2, cos, degrees, hypot, isfinite, radians, sin, sqrt
+from math import acos, atan2, cos, degrees, hypot, inf, isfinite, radians, sin, sqrt
 
 from server.errors import OutOfRange
 
@@ -176,15 +176,15 @@ def cosine_between(a: Vector, b: Vector) -> float:
     Raises
     ------
     OutOfRange
-        One of them has no length, so there is no angle.
+        One of them has no length or is not finite, so there is no angle.
 
     References
     ----------
     By definition: normalised dot product.
     """
     lengths = length(a) * length(b)
-    if lengths == 0:
-        raise OutOfRange("no angle: a direction has no length")
+    if not 0 < lengths < inf:
+        raise OutOfRange("no angle: a direction has no length or is not finite")
     dot = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
     return max(-1.0, min(1.0, dot / lengths))
 

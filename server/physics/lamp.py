@@ -161,6 +161,6 @@ def mired_shift(from_kelvin: float, to_kelvin: float) -> float:
     ----------
     By definition: mired = 1e6 / CCT.
     """
-    if from_kelvin <= 0 or to_kelvin <= 0:
+    if not (from_kelvin > 0 and to_kelvin > 0):
         raise OutOfRange("colour temperatures must be above 0 K")
     return 1e6 / to_kelvin - 1e6 / from_kelvin

@@ -36,9 +36,9 @@ def mains_amps(watts: float, mains_volts: float, power_factor: float = 1.0) -> f
     ----------
     By definition of the power factor: P = V I pf.
     """
-    if watts < 0:
+    if not watts >= 0:
         raise OutOfRange(f"watts cannot be negative, got {watts:g}")
-    if mains_volts <= 0:
+    if not mains_volts > 0:
         raise OutOfRange(f"mains_volts must be above 0, got {mains_volts:g}")
     if not 0 < power_factor <= 1:
         raise OutOfRange(f"power_factor must lie above 0 and at most 1, got {power_factor:g}")
@@ -76,7 +76,7 @@ def planning_limit_amps(breaker_amps: float, continuous_factor: float = 0.8) -> 
     ----------
     NEC 210.20(A): breaker at least 125 % of the continuous load, and 1 / 1.25 = 0.8.
     """
-    if breaker_amps <= 0:
+    if not breaker_amps > 0:
         raise OutOfRange(f"breaker_amps must be above 0 A, got {breaker_amps:g}")
     if not 0 < continuous_factor <= 1:
         raise OutOfRange(

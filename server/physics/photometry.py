@@ -100,10 +100,10 @@ def illuminance_lx(
     ----------
     CIE e-ILV 17-25-104, photometric distance law; IES definition "inverse square law".
     """
-    if distance_m <= 0:
+    if not distance_m > 0:
         raise OutOfRange(f"distance must be above 0 m, got {distance_m:g}")
-    if intensity_cd < 0:
+    if not intensity_cd >= 0:
         raise OutOfRange(f"intensity cannot be negative, got {intensity_cd:g} cd")
-    if scrim_stops < 0:
+    if not scrim_stops >= 0:
         raise OutOfRange(f"scrims cannot add light, got {scrim_stops:g} stops")
     return intensity_cd * response * light_factor(-scrim_stops) / distance_m**2

@@ -38,8 +38,10 @@ def lit_to_shadow(lit_lx: float, shadow_lx: float) -> float:
     US Army subcourse SS0510 (1994), Lesson 1 para 10, p. 1-17: main plus fill compared to the
     fill alone.
     """
-    if lit_lx < 0 or shadow_lx < 0:
-        raise OutOfRange("light cannot be negative")
+    if not (lit_lx >= 0 and shadow_lx >= 0):
+        raise OutOfRange(
+            f"light must be 0 lx or more, got {lit_lx:g} (lit) and {shadow_lx:g} (shadow)"
+        )
     if lit_lx == 0 and shadow_lx == 0:
         raise OutOfRange("no ratio: neither side gets any light")
     return lit_lx / shadow_lx if shadow_lx > 0 else inf

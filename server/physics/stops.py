@@ -63,9 +63,9 @@ def stops_between(light: float, reference: float) -> float:
     ----------
     By definition: one stop is a factor of two in light.
     """
-    if reference <= 0:
+    if not reference > 0:
         raise OutOfRange(f"reference must be above 0, got {reference:g}")
-    if light < 0:
+    if not light >= 0:
         raise OutOfRange(f"light cannot be negative, got {light:g}")
     return log2(light / reference) if light > 0 else -inf
 

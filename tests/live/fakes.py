@@ -4,6 +4,7 @@ import socket
 import threading
 import time
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from server.live.output import Frame
 from server.live.schedule import Schedule
@@ -116,7 +117,7 @@ class Listener:
 
 def gaps(sent: list[Sent]) -> list[float]:
     """Times between one packet and the next. [s]"""
-    return [b.at - a.at for a, b in zip(sent, sent[1:], strict=False)]
+    return [b.at - a.at for a, b in pairwise(sent)]
 
 
 def wait_for(condition, within_s: float, what: str) -> float:

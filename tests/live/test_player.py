@@ -10,7 +10,7 @@ from server.live.null import ByHandWire, NullOutput
 from server.live.output import Timeline
 from server.live.player import Player
 from server.live.schedule import Schedule
-from tests.live.fakes import FakeWire, Sent, frame_of, gaps, run_schedule, slots_of, wait_for
+from tests.live.fakes import FakeWire, frame_of, gaps, run_schedule, slots_of, wait_for
 
 RATE = 44  # 6.6.1 with E1.11: packets a second with 512 slots
 ROUNDING = 1e-9
