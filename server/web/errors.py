@@ -42,10 +42,10 @@ def sentences(errors: object) -> str:
     return "; ".join(told)
 
 
-def answer(request: Request, status: int, sentence: str) -> Response:
+def answer(request: Request, code: int, sentence: str) -> Response:
     """The error in the form the caller reads."""
     if request.url.path.startswith("/api/"):
-        return JSONResponse({"detail": sentence}, status)
+        return JSONResponse({"detail": sentence}, code)
     if is_htmx(request):
-        return html("parts/notice.html", status, notice=sentence, oob=True)
-    return html("pages/error.html", status, sentence=sentence, status=status)
+        return html("parts/notice.html", code, notice=sentence, oob=True)
+    return html("pages/error.html", code, sentence=sentence)
