@@ -54,8 +54,9 @@ def _listen(settings: Settings) -> socket.socket:
     try:
         listening.bind((settings.host, settings.port))
     except OSError as error:
+        reason = os.strerror(error.errno or 0)
         raise OSError(
-            f"port {settings.port} on {settings.host} cannot be used ({os.strerror(error.errno or 0)}):"
+            f"port {settings.port} on {settings.host} cannot be used ({reason}):"
             " is Thirdstop running already? Stop it, or choose another --port"
         ) from None
     return listening

@@ -32,7 +32,7 @@ def whole(form: Mapping[str, Any], name: str) -> int:
 
 def head_of(form: Mapping[str, Any], before: Head | None) -> Head:
     """The head that a form describes. What the form does not show stays as it was."""
-    document = head_document(before) if before else {"role": "key", "name": ""}
+    document: dict[str, Any] = head_document(before) if before else {}
     document["name"] = str(form.get("name", ""))
     for name in ("role", "circuit", "lamp"):
         document[name] = str(form.get(name, ""))

@@ -36,13 +36,14 @@ def heard(listener: Listener, count: int) -> None:
 
 def test_sequence_counts_per_universe_and_wraps(listener):  # 6.2.5
     wire = wire_to(("127.0.0.1", listener.port))
+    sent = 0
     for i in range(300):
         wire.send(1, slots_of(1))
         if i % 3 == 0:
             wire.send(2, slots_of(2))
-        if i % 50 == 0:
-            heard(listener, 1)  # let the listener's queue drain
-    heard(listener, 400)
+        sent += 1 + (i % 3 == 0)
+        if i % 20 == 19:
+            heard(listener, sent)  # the system queues only so many for a slow reader
     wire.close()
     for universe, count in ((1, 300), (2, 100)):
         numbers = [s.sequence for s in listener.sent if s.universe == universe]
@@ -197,7 +198,7 @@ def test_a_link_that_goes_down_and_comes_back():
     assert happened["while_down"] == 0
     live, message = happened["during"]
     assert not live
-    assert message.startswith("nothing gets out to 127.0.0.1:")
+    assert message.startswith("nothing gets out to 10.9.0.1:")
     assert "network" in message
     assert happened["back_after_s"] <= 1.0
     assert happened["after"] == [True, ""]

@@ -1,6 +1,6 @@
 """Slot values: ANSI E1.11 (DMX512-A) counts a slot 0..255; coarse before fine is common practice."""
 
-from math import log2, nan
+from math import nan
 
 import pytest
 from hypothesis import given

@@ -1,0 +1,18 @@
+"""Rigs, servers and clients that several tests share."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from starlette.testclient import TestClient
+
+from server.app import create_app
+from server.settings import Settings
+
+
+@pytest.fixture
+def client(tmp_path: Path) -> Iterator[TestClient]:
+    """A server with the demo studio and no output, asked in-process."""
+    app = create_app(Settings(database=tmp_path / "studio.db"))
+    with TestClient(app) as client:
+        yield client

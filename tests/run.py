@@ -1,0 +1,39 @@
+"""The test command: lint, types, tests; browser tests too when Chromium is there or can be had."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+APT = ("chromium", "tshark")
+TOOLS = {"chromium": "chromium", "tshark": "tshark"}
+
+
+def main() -> int:
+    """Run everything; the exit code is the first that failed."""
+    missing = [package for package in APT if not shutil.which(TOOLS[package])]
+    if missing and os.geteuid() == 0 and shutil.which("apt-get"):
+        env = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+        subprocess.run(["apt-get", "update", "-qq"], env=env, check=False)
+        subprocess.run(
+            ["apt-get", "install", "-y", "-qq", "--no-install-recommends", *missing],
+            env=env, check=False,
+        )  # fmt: skip
+    if not shutil.which("chromium"):
+        print("Chromium is not installed: the browser tests are left out (apt install chromium)")
+    python = sys.executable
+    for command in (
+        [python, "-m", "ruff", "check", "."],
+        [python, "-m", "mypy"],
+        [python, "-m", "pytest", "-q", *sys.argv[1:]],
+    ):
+        code = subprocess.run(command, cwd=ROOT, check=False).returncode
+        if code:
+            return code
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
