@@ -3,7 +3,8 @@ let row = null;
 let spaceTimer = 0;
 
 const typing = (target) => target.closest("input, select, textarea, [contenteditable]");
-const press = (button) => button?.closest("form").requestSubmit(button);
+// a click, not requestSubmit: htmx sends the value of the button that was clicked
+const press = (button) => button?.click();
 
 document.addEventListener("keydown", (event) => {
   if (event.repeat || event.ctrlKey || event.metaKey || event.altKey || typing(event.target)) return;

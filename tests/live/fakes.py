@@ -71,15 +71,15 @@ def run_schedule(schedule: Schedule, start: float, until: float) -> list[Sent]:
 
 
 class Listener:
-    """A UDP socket on loopback that notes every E1.31 data packet with its arrival. [s]
+    """A UDP socket that notes every E1.31 data packet with its arrival. [s]
 
     Fields are read at the octets of the E1.31-2018 data packet: sequence 111 (6.2.5), options 112
     (6.2.6), universe 113-114 (6.2.7), slots from 126 (7.7).
     """
 
-    def __init__(self) -> None:
+    def __init__(self, address: str = "127.0.0.1") -> None:
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        self._socket.bind(("127.0.0.1", 0))
+        self._socket.bind((address, 0))
         self._socket.settimeout(0.05)
         self.port: int = self._socket.getsockname()[1]
         self.sent: list[Sent] = []

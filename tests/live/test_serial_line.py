@@ -166,13 +166,11 @@ def test_through_a_pseudo_terminal_with_pyserial():
     reader = threading.Thread(target=read, daemon=True)
     reader.start()
     wire = SerialWire(device)
-    wire.send(
-        1, slots_of(200, 7, 255, 17, 19, 13, 10)
-    )  # 17, 19, 13, 10: a terminal must not meddle
+    values = slots_of(200, 7, 255, 17, 19, 13, 10)  # 17, 19, 13, 10: a terminal must not meddle
+    wire.send(1, values)
     wait_for(lambda: len(got) >= 3 * 513, 2.0, f"three packets ({wire.error})")
     assert wire.error == ""
-    packet = b"\x00" + slots_of(200, 7, 255, 17, 19, 13, 10)
-    assert bytes(got[: 3 * 513]) == packet * 3
+    assert bytes(got[: 3 * 513]) == (b"\x00" + values) * 3
     wire.close()
     os.close(inner)
     os.close(outer)

@@ -1,0 +1,87 @@
+"""A real server in a child process and a tablet-like browser. Left out without Chromium."""
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = (
+    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking"
+    " --disable-component-update --disable-sync"
+).split()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Without Chromium there is no browser to test with; the test command says so too."""
+    for item in items:
+        if not CHROMIUM and "tests/browser" in str(item.path).replace(os.sep, "/"):
+            item.add_marker(pytest.mark.skip(reason="Chromium is not installed"))
+
+
+class LiveServer:
+    """`python -m server` on a free port of 127.0.0.1, which can be killed and started again."""
+
+    def __init__(self, folder: Path) -> None:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self.url = f"http://127.0.0.1:{self.port}"
+        self._folder = folder
+        self._log = (folder / "server.log").open("ab")
+        self.start()
+
+    def start(self) -> None:
+        """Start and wait until it answers; the log is in the failure."""
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "server", "--host", "127.0.0.1", "--port", str(self.port),
+             "--database", str(self._folder / "studio.db")],
+            stdout=self._log, stderr=subprocess.STDOUT,
+        )  # fmt: skip
+        for _ in range(150):
+            try:
+                with urllib.request.urlopen(f"{self.url}/api/state", timeout=1):
+                    return
+            except OSError:
+                time.sleep(0.1)
+        raise AssertionError((self._folder / "server.log").read_text())
+
+    def kill(self, how: int = signal.SIGKILL) -> None:
+        """End it, by default without a chance to clean up."""
+        self._process.send_signal(how)
+        self._process.wait(10)
+
+    def close(self) -> None:
+        """A wanted stop."""
+        if self._process.poll() is None:
+            self.kill(signal.SIGTERM)
+        self._log.close()
+
+
+@pytest.fixture
+def server(tmp_path: Path) -> Iterator[LiveServer]:
+    """The demo studio, really served."""
+    live = LiveServer(tmp_path)
+    yield live
+    live.close()
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args() -> dict[str, object]:
+    """Debian's Chromium."""
+    return {"executable_path": CHROMIUM, "args": FLAGS}
+
+
+@pytest.fixture(params=[(820, 1180), (1180, 820)], ids=["upright", "lying"])
+def browser_context_args(request: pytest.FixtureRequest) -> dict[str, object]:
+    """A ten-inch tablet, both ways up."""
+    width, height = request.param
+    return {"viewport": {"width": width, "height": height}, "has_touch": True}

@@ -1,0 +1,130 @@
+"""The main job by touch, on a ten-inch tablet both ways up."""
+
+import json
+import urllib.request
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import LiveServer
+
+LIVE_KEY_PX = 115  # 22 mm on a 10-inch tablet, joint-width advice (common practice)
+
+
+def state(server: LiveServer) -> dict:
+    with urllib.request.urlopen(f"{server.url}/api/state") as answer:
+        return json.load(answer)
+
+
+def fill_stops(server: LiveServer) -> float:
+    return next(h for h in state(server)["heads"] if h["name"] == "Fill")["stops_below_full"]
+
+
+def test_recall_nudge_good_keep_undo(page: Page, server: LiveServer) -> None:
+    page.goto(server.url)
+    page.tap('[data-key="4"]')
+    expect(page.locator("#state-strip .strip-look")).to_have_text("Loop")
+    expect(page.locator("#state-strip .strip-ratio .big")).to_have_text("3:1")
+    page.goto(f"{server.url}/board")
+    page.tap(".thumb-good button")
+    page.tap('[data-group="f"] .row-down button')
+    expect(page.locator("#row-readout-fill .readout-good")).to_have_text("▼⅓")
+    page.tap(".thumb-keep button")
+    expect(page.locator("#notice")).to_contain_text("Kept as")
+    page.tap(".thumb-undo button")
+    expect(page.locator("#row-readout-fill .readout-good")).to_have_text("as good")
+
+
+def test_twenty_fast_mixed_taps_all_count(page: Page, server: LiveServer) -> None:
+    page.goto(server.url)
+    page.tap('[data-key="5"]')
+    page.goto(f"{server.url}/board")
+    page.wait_for_timeout(300)
+    before = fill_stops(server)
+    script = """(ways) => ways.forEach((way, i) => setTimeout(() =>
+        document.querySelector(`[data-group="f"] .row-${way} button`).click(), 40 * i))"""
+    page.evaluate(script, ["down"] * 8 + ["up"] * 12)
+    page.wait_for_timeout(2000)
+    assert fill_stops(server) == pytest.approx(before - 4 / 3, abs=1e-9)
+
+
+def test_pedal_keys(page: Page, server: LiveServer) -> None:
+    page.goto(server.url)
+    look = page.locator("#state-strip .strip-look")
+    page.keyboard.press("PageDown")
+    expect(look).to_have_text("Greeting")
+    page.keyboard.press("PageDown")
+    expect(look).to_have_text("Butterfly")
+    page.keyboard.press("PageUp")
+    expect(look).to_have_text("Greeting")
+    page.keyboard.press("z")
+    expect(look).to_have_text("Butterfly")
+
+
+def test_lost_server_says_so_drops_taps_and_comes_back(page: Page, server: LiveServer) -> None:
+    page.goto(server.url)
+    page.tap('[data-key="4"]')
+    expect(page.locator("#state-strip .strip-look")).to_have_text("Loop")
+    server.kill()
+    expect(page.locator('html[data-link="lost"]')).to_be_attached(timeout=4000)
+    expect(page.locator(".strip-lost")).to_be_visible()
+    page.evaluate("document.querySelector('[data-key=\"2\"]').click()")
+    server.start()
+    expect(page.locator('html[data-link="open"]')).to_be_attached(timeout=5000)
+    page.wait_for_timeout(500)
+    assert state(server)["look"]["name"] == "Loop"
+
+
+def test_hold_ignores_touches_until_pressed_long(page: Page, server: LiveServer) -> None:
+    page.goto(server.url)
+    page.tap("[data-hold]")
+    page.keyboard.press("PageDown")
+    page.wait_for_timeout(300)
+    assert state(server)["look"] is None
+    page.locator("[data-hold]").dispatch_event("pointerdown")
+    page.wait_for_timeout(900)
+    page.locator("[data-hold]").dispatch_event("pointerup")
+    page.keyboard.press("PageDown")
+    expect(page.locator("#state-strip .strip-look")).to_have_text("Greeting")
+
+
+@pytest.mark.parametrize("path", ["/", "/board", "/library", "/sitting", "/rig", "/rig/heads/Key"])
+def test_no_accessibility_violation(page: Page, server: LiveServer, path: str) -> None:
+    page.goto(server.url + path)
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+
+
+@pytest.mark.parametrize("path", ["/", "/board"])
+def test_live_keys_are_a_joint_wide_and_in_sight(
+    page: Page, server: LiveServer, path: str
+) -> None:
+    page.goto(server.url + path)
+    size = page.viewport_size
+    assert size is not None
+    for key in page.locator(".thumb .key, .row .key, .tile button").all():
+        if not key.is_visible():
+            continue
+        box = key.bounding_box()
+        assert box is not None
+        assert min(box["width"], box["height"]) >= LIVE_KEY_PX
+        assert box["y"] + box["height"] <= size["height"]
+
+
+def test_pages_are_light_in_weight_and_dark(page: Page, server: LiveServer) -> None:
+    weights: list[int] = []
+    page.on("response", lambda r: weights.append(len(r.body())) if "events" not in r.url else None)
+    page.goto(f"{server.url}/board")
+    page.wait_for_timeout(300)
+    assert sum(weights) < 120_000
+
+
+def test_a_form_post_without_javascript(browser, server: LiveServer) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{server.url}/board")
+    page.goto(server.url)
+    page.click('[data-key="4"]')
+    expect(page.locator("#state-strip .strip-look")).to_have_text("Loop")
+    context.close()
