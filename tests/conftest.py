@@ -9,6 +9,9 @@ from starlette.testclient import TestClient
 from server.app import create_app
 from server.settings import Settings
 
+# Scripts beside the tests: run by tests or by hand, not collected.
+collect_ignore_glob = ["*/[!tc_]*.py", "run.py"]
+
 
 @pytest.fixture
 def client(tmp_path: Path) -> Iterator[TestClient]:

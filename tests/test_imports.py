@@ -37,7 +37,9 @@ def imported(tree: ast.AST, package: str) -> set[str]:
             names.update(alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             above = package.split(".")[: len(package.split(".")) - node.level + 1]
-            base = ".".join([*(above if node.level else []), *([node.module] if node.module else [])])
+            base = ".".join(
+                [*(above if node.level else []), *([node.module] if node.module else [])]
+            )
             names.add(base)
             names.update(f"{base}.{alias.name}" for alias in node.names)
     return names
@@ -119,7 +121,10 @@ def test_the_check_finds(path, source):
         ("server/physics/x.py", "from .stops import light_factor\nfrom ..errors import OutOfRange"),
         ("server/studio/solve.py", "import numpy as np\nfrom server.physics import stops"),
         ("server/preview/x.py", "import numpy\nfrom PIL import Image\nfrom .face import skin"),
-        ("server/web/routes/x.py", "import fastapi\nfrom ..views import View\nfrom server import live"),
+        (
+            "server/web/routes/x.py",
+            "import fastapi\nfrom ..views import View\nfrom server import live",
+        ),
         ("server/__main__.py", "from server.app import create_app"),
     ],
 )

@@ -73,9 +73,7 @@ def main() -> None:
     print("thumb to a JPEG            ", milliseconds(lambda: jpeg(thumb(small)), 50))
     print("square-root planes         ", milliseconds(lambda: square_root_planes(frames)))
     print("chart, once                ", milliseconds(chart_of, 1))
-    print(
-        "pattern                    ", milliseconds(lambda: pattern_of(0, [HEADS["key"]], [1.0]))
-    )
+    print("pattern                    ", milliseconds(lambda: pattern_of(0, [HEADS["key"]], [1.0])))
     print(f"JPEG size                  {len(jpeg(small)) / 1e3:7.1f} kB")
 
 

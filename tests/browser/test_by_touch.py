@@ -97,9 +97,7 @@ def test_no_accessibility_violation(page: Page, server: LiveServer, path: str) -
 
 
 @pytest.mark.parametrize("path", ["/", "/board"])
-def test_live_keys_are_a_joint_wide_and_in_sight(
-    page: Page, server: LiveServer, path: str
-) -> None:
+def test_live_keys_are_a_joint_wide_and_in_sight(page: Page, server: LiveServer, path: str) -> None:
     page.goto(server.url + path)
     size = page.viewport_size
     assert size is not None

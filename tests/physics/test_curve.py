@@ -37,7 +37,8 @@ def any_curve(draw):
 
 # Square-law dimmer table (in**2 / 100, published stage table): 10 -> 1, 50 -> 25, 70 -> 49 percent.
 @pytest.mark.parametrize(
-    ("level", "output"), [(0, 0), (0.1, 0.01), (0.25, 0.0625), (0.5, 0.25), (0.7, 0.49), (0.70711, 0.5), (1, 1)]
+    ("level", "output"),
+    [(0, 0), (0.1, 0.01), (0.25, 0.0625), (0.5, 0.25), (0.7, 0.49), (0.70711, 0.5), (1, 1)],
 )  # fmt: skip
 def test_square_law(level, output):
     assert SquareCurve().output(level) == pytest.approx(output, rel=0.005)

@@ -37,7 +37,8 @@ PAIRS = [tuple(float(v) for v in pair.split("/")) for pair in THIRDS.split()]
 # at C = 330; the first column is also in a public lux/EV list ("EV 0 2.50, 1 5.00 ...").
 EV_TABLE = [
     (0, 2.5, 3.3), (1, 5, 6.6), (4, 40, 52.8), (5, 80, 105.6), (6, 160, 211.2), (7, 320, 422.4),
-    (8, 640, 844.8), (9, 1280, 1689.6), (10, 2560, 3379.2), (11, 5120, 6758.4), (12, 10240, 13516.8),
+    (8, 640, 844.8), (9, 1280, 1689.6), (10, 2560, 3379.2), (11, 5120, 6758.4),
+    (12, 10240, 13516.8),
 ]  # fmt: skip
 
 
@@ -95,7 +96,7 @@ def test_shutter_marks_taken_as_written():
         assert stops == pytest.approx(0.093, abs=0.0005)
 
 
-@pytest.mark.parametrize(("index", "pair"), enumerate(PAIRS))
+@pytest.mark.parametrize(("index", "pair"), list(enumerate(PAIRS)))
 def test_marks(index, pair):
     marked, exact = pair
     stop = f_stop(index)
@@ -109,7 +110,9 @@ def test_marks(index, pair):
 
 def test_the_worst_marks():
     # Marked against exact: f/1.2 is 0.141 stop out, f/11 and f/22 0.081, no other third more.
-    errors = {f_stop(k).mark: abs(2 * log2(f_stop(k).exact / float(f_stop(k).mark))) for k in range(31)}
+    errors = {
+        f_stop(k).mark: abs(2 * log2(f_stop(k).exact / float(f_stop(k).mark))) for k in range(31)
+    }
     worst = sorted(errors, key=errors.__getitem__, reverse=True)
     assert worst[0] == "1.2"
     assert set(worst[1:3]) == {"11", "22"}
@@ -118,7 +121,21 @@ def test_the_worst_marks():
 
 def test_a_stop_is_three_marks_and_halves_the_light():
     # Whole stops of the old ring: 1 1.4 2 2.8 4 5.6 8 11 16 22 32 45 64.
-    assert F_MARKS[::3] == ("1", "1.4", "2", "2.8", "4", "5.6", "8", "11", "16", "22", "32", "45", "64")
+    assert F_MARKS[::3] == (
+        "1",
+        "1.4",
+        "2",
+        "2.8",
+        "4",
+        "5.6",
+        "8",
+        "11",
+        "16",
+        "22",
+        "32",
+        "45",
+        "64",
+    )
     assert lux_for(f_stop(12).exact, 100, 1) / lux_for(f_stop(9).exact, 100, 1) == pytest.approx(2)
 
 

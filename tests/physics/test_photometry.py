@@ -49,8 +49,12 @@ def test_distance_factor_table(factor, stops):
 )
 def test_fall_off_across_a_face_and_to_a_second_sitter(distance, face, second):
     near = illuminance_lx(5000, distance)
-    assert stops_between(near, illuminance_lx(5000, distance + 0.15)) == pytest.approx(face, abs=6e-4)
-    assert stops_between(near, illuminance_lx(5000, distance + 1)) == pytest.approx(second, abs=6e-4)
+    assert stops_between(near, illuminance_lx(5000, distance + 0.15)) == pytest.approx(
+        face, abs=6e-4
+    )
+    assert stops_between(near, illuminance_lx(5000, distance + 1)) == pytest.approx(
+        second, abs=6e-4
+    )
 
 
 # Lambert's cosine law, cosine table.
@@ -127,7 +131,8 @@ def test_scrims(scrims, factor):
 
 # Neutral-density gel or glass: T = 10**-D (encyclopedia entry "Neutral-density filter").
 @pytest.mark.parametrize(
-    ("density", "factor"), [(0.15, 0.7079), (0.3, 0.5012), (0.6, 0.2512), (0.9, 0.1259), (1.2, 0.0631)]
+    ("density", "factor"),
+    [(0.15, 0.7079), (0.3, 0.5012), (0.6, 0.2512), (0.9, 0.1259), (1.2, 0.0631)],
 )
 def test_density_as_a_scrim(density, factor):
     lux = illuminance_lx(1000, 1, scrim_stops=density / log10(2))

@@ -55,7 +55,9 @@ def test_mistakes_in_print():
 
 # Equal heads, ratio by distance alone: d_fill / d_key = sqrt(R - 1), from the inverse square law
 # (the Army text lists a "square root method").
-@pytest.mark.parametrize(("ratio", "times_as_far"), [(2, 1.000), (3, 1.414), (4, 1.732), (5, 2.000)])
+@pytest.mark.parametrize(
+    ("ratio", "times_as_far"), [(2, 1.000), (3, 1.414), (4, 1.732), (5, 2.000)]
+)
 def test_equal_heads_by_distance(ratio, times_as_far):
     key = illuminance_lx(9000, 1.5)
     fill = illuminance_lx(9000, 1.5 * times_as_far)

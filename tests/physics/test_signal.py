@@ -1,4 +1,4 @@
-"""Slot values: ANSI E1.11 (DMX512-A) counts a slot 0..255; coarse before fine is common practice."""
+"""Slot values: ANSI E1.11 (DMX512-A) counts a slot 0..255; coarse first is common practice."""
 
 from math import nan
 
@@ -14,7 +14,7 @@ from server.physics.stops import light_factor, stops_between
 BITS = st.sampled_from([8, 16])
 
 
-# Full is 255 and half is 128 by half-up rounding; 16 bits are coarse * 256 + fine (common practice).
+# Full is 255, half is 128 by half-up rounding; 16 bits are coarse * 256 + fine (common practice).
 @pytest.mark.parametrize(
     ("level", "byte", "pair"),
     [

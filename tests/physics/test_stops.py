@@ -36,7 +36,8 @@ def test_three_thirds_are_a_stop():
 # Neutral-density filters, encyclopedia entry "Neutral-density filter": T = 10**-d and its table,
 # 0.3 is one stop, 0.6 two, 0.9 three (rounded there: exactly 3.3219 d).
 @pytest.mark.parametrize(
-    ("density", "stops"), [(0.15, -0.498), (0.3, -0.997), (0.6, -1.993), (0.9, -2.990), (1.2, -3.986)]
+    ("density", "stops"),
+    [(0.15, -0.498), (0.3, -0.997), (0.6, -1.993), (0.9, -2.990), (1.2, -3.986)],
 )
 def test_density_in_stops(density, stops):
     assert stops_between(10**-density, 1.0) == pytest.approx(stops, abs=0.001)
@@ -49,7 +50,9 @@ def test_a_quarter_less_is_not_half_a_stop():
 
 
 # Square-law dimmers (published curve table): 25 % level is 1/16 of the light, 70.7 % is half.
-@pytest.mark.parametrize(("output", "below"), [(1.0, 0.0), (0.0625, 4.0), (0.5, 1.0), (0.7071, 0.5)])
+@pytest.mark.parametrize(
+    ("output", "below"), [(1.0, 0.0), (0.0625, 4.0), (0.5, 1.0), (0.7071, 0.5)]
+)
 def test_stops_below_full(output, below):
     assert stops_below_full(output) == pytest.approx(below, abs=1e-4)
 
@@ -73,7 +76,7 @@ def test_throw_factor(stops, factor):
     assert throw_factor(stops) == pytest.approx(factor, abs=0.00005)
 
 
-@pytest.mark.parametrize("light, reference", [(1, 0), (1, -1), (-1, 1), (nan, 1), (1, nan)])
+@pytest.mark.parametrize(("light", "reference"), [(1, 0), (1, -1), (-1, 1), (nan, 1), (1, nan)])
 def test_stops_between_refuses_what_is_no_light(light, reference):
     with pytest.raises(OutOfRange, match="got"):
         stops_between(light, reference)

@@ -38,11 +38,7 @@ def surface_mesh(distance, low, high, step):
                 cell[other] += back
             around.append(cell)
         ok = np.all(
-            [
-                (cell[i] >= 0) & (cell[i] < total.shape[i])
-                for cell in around
-                for i in range(3)
-            ],
+            [(cell[i] >= 0) & (cell[i] < total.shape[i]) for cell in around for i in range(3)],
             axis=0,
         )
         for cell in around:

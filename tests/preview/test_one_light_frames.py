@@ -46,9 +46,7 @@ def lux_in_frame(stage, frame, rows):
 @pytest.mark.parametrize("yaw_deg", [0.0, 25.0])
 @pytest.mark.parametrize("distance_m", [1.0, 1.5, 2.0, 3.0])
 @pytest.mark.parametrize("scrim_stops", [0.0, 1.5])
-def test_lit_cheek_reads_what_the_formula_says(
-    bare, head, baked, yaw_deg, distance_m, scrim_stops
-):
+def test_lit_cheek_reads_what_the_formula_says(bare, head, baked, yaw_deg, distance_m, scrim_stops):
     scene = replace(bare, yaw_deg=yaw_deg)
     source = head(50 + yaw_deg, 30, distance_m, scrim_stops=scrim_stops)
     stage = stage_of(scene, baked)

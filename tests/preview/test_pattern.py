@@ -51,7 +51,7 @@ def test_no_rembrandt_from_a_low_lamp(head, baked, azimuth, elevation):
 
 
 def test_angle_counts_from_the_nose_not_the_camera(head, baked):
-    """"It has nothing to do with the position of the face relative to the camera" (as taught)."""
+    """ "It has nothing to do with the position of the face relative to the camera" (as taught)."""
     for yaw in (-40.0, 0.0, 30.0):
         assert pattern_of(yaw, [head(yaw + 45, 45)], [1.0], baked).name == "Rembrandt"
 

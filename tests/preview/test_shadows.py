@@ -65,9 +65,7 @@ def test_shadows_of_ordinary_sources(
     y = stage.view.point[:, 1]
     rows = np.flatnonzero((stage.surface.material == SKIN) & (y > -10.5) & (y < 8))
     point, normal = stage.view.point[rows], stage.view.normal[rows]
-    source = head(
-        azimuth, elevation, distance_m, diameter_m, beam_deg=150.0, field_deg=179.0
-    )
+    source = head(azimuth, elevation, distance_m, diameter_m, beam_deg=150.0, field_deg=179.0)
     drawn, _ = on_surface(stage.grid, point, normal, source, stage.view.turn)
     exact = exact_lux(caster, point.astype(float), normal.astype(float), source)
     lit_level = source.candela / distance_m**2
