@@ -19,7 +19,7 @@ MAY_IMPORT = {
     "store": {"studio", "errors"},
     "live": {"studio", "physics", "errors"},
     "preview": {"studio", "physics", "errors"},
-    "web": {"store", "live", "preview", "studio", "physics", "errors", "settings"},
+    "web": {"store", "live", "preview", "studio", "physics", "errors", "settings", "paths"},
     "app": None,  # the only place that wires everything
     "__main__": None,
     "__init__": set(),

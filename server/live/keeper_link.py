@@ -94,9 +94,8 @@ class KeeperOutput:
         if self._closing.is_set():
             return
         self._closing.set()
+        self._lose("")
         self._worker.join(2 * _ANSWER_WITHIN_S)
-        with self._lock:
-            self._drop("")
         if terminate:
             try:
                 ask(self._path, {"do": "stop", "terminate": True}, _ANSWER_WITHIN_S)

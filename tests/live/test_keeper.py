@@ -147,6 +147,7 @@ def test_sigterm_is_a_wanted_stop(output, keeper, listener, folder):
     assert [s.terminated for s in listener.sent[-3:]] == [True] * 3  # E1.31 6.2.6
     assert {s.slots[0] for s in listener.sent} == {60}
     assert not os.path.exists(keeper.socket)
+    output.stop(terminate=False)  # a living client would hand its timeline over again
     count = len(listener.sent)
     keeper.start()
     keeper.ready()
@@ -219,9 +220,7 @@ def test_a_keeper_killed_five_times_in_a_fade(output, keeper, listener):
     assert min(levels) == 20, "no packet without light"
     assert levels == sorted(levels), "and no step back"
     assert not any(s.terminated for s in listener.sent)
-    assert {s.slots[1] for s in listener.sent} == {33, 0} or {
-        s.slots[1] for s in listener.sent
-    } == {33}
+    assert {s.slots[1] for s in listener.sent} == {33}
 
 
 def test_a_restarted_keeper_is_fast_and_keeps_its_cid(output, keeper, listener, folder):
