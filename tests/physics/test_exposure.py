@@ -150,7 +150,9 @@ def test_thirteen_is_read_as_the_third():
 
 
 # key 64 + fill 32 lit, then the fill down a third: f/9.8 -> f/9.46, nearest third f/9 (not f/10).
-@pytest.mark.parametrize(("f_number", "label"), [(9.8, "f/10"), (9.46, "f/9"), (10.6, "f/10"), (10.8, "f/11")])
+@pytest.mark.parametrize(
+    ("f_number", "label"), [(9.8, "f/10"), (9.46, "f/9"), (10.6, "f/10"), (10.8, "f/11")]
+)
 def test_nearest_mark(f_number, label):
     assert nearest_f_stop(f_number).label == label
 
