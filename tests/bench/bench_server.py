@@ -1,4 +1,4 @@
-"""Run by hand: nudge to packet, nudge against a bare handler, recall among many looks, start, memory.
+"""Run by hand: nudge to packet, nudge against a bare handler, recall, start, memory.
 
 python tests/bench/bench_server.py
 """
@@ -50,6 +50,10 @@ def post(connection: HTTPConnection, path: str, body: object) -> float:
     return 1000 * (time.perf_counter() - started)
 
 
+def recalls(connection: HTTPConnection) -> list[float]:
+    return [post(connection, "/api/recall", {"look": 2 + i % 6}) for i in range(200)]
+
+
 def told(name: str, values: list[float]) -> float:
     values = sorted(values)
     p50, p99 = statistics.median(values), values[int(0.99 * len(values))]
@@ -78,7 +82,7 @@ def main() -> None:
     time.sleep(2)
 
     packets = []
-    for i in range(200):
+    for i in range(100):
         time.sleep(0.3)
         listener.setblocking(False)
         with contextlib.suppress(BlockingIOError):
@@ -106,8 +110,7 @@ def main() -> None:
     print(f"ratio nudge : bare = {ratio:.1f}")
     bare.terminate()
 
-    few = told("recall among 12 looks",
-               [post(connection, "/api/recall", {"look": 2 + i % 6}) for i in range(200)])  # fmt: skip
+    few = told("recall among 12 looks", recalls(connection))
     database = sqlite3.connect(folder / "s.db")
     columns = [c[1] for c in database.execute("PRAGMA table_info(look)") if c[1] != "id"]
     names = ", ".join(columns)
@@ -117,8 +120,7 @@ def main() -> None:
         f" WHERE i < 9990) SELECT {values} FROM look, n WHERE look.id = 1"
     )
     database.commit()
-    many = told("recall among 10,000 looks",
-                [post(connection, "/api/recall", {"look": 2 + i % 6}) for i in range(200)])  # fmt: skip
+    many = told("recall among 10,000 looks", recalls(connection))
     print(f"ratio 10,000 : 12 = {many / few:.2f}")
 
     status = Path(f"/proc/{server.pid}/status").read_text()
