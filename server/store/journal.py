@@ -1,11 +1,11 @@
 """Every change of the light, stored in one transaction, and read back exactly."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import delete
 from sqlmodel import Session, col, select
 
 from server.store.rigs import put_rig
@@ -28,48 +28,53 @@ class Event:
     detail: dict[str, Any]
 
 
+# Written by hand rather than through the mapper: this stands between a tap and its answer, and
+# costs a third of the time. The columns are those of `server.store.tables`.
+PUT_STEP = "INSERT OR REPLACE INTO step (number, setting, text, actor, fade_s) VALUES (?,?,?,?,?)"
+KEEP_STEP = PUT_STEP.replace("OR REPLACE", "OR IGNORE")
+DROP_STEPS = "DELETE FROM step WHERE number > ? OR number < ?"
+PUT_LIVE = (
+    "INSERT OR REPLACE INTO live (id, revision, step, known, good, dark_from) VALUES (1,?,?,?,?,?)"
+)
+ADD_EVENT = "INSERT INTO event (at, revision, kind, text, actor, detail) VALUES (?,?,?,?,?,?)"
+
+
 def record(session: Session, change: Change) -> None:
     """Store a change: the steps, where we stand, good and dark, the rig, and the event.
 
     One transaction: all of it is kept or nothing is.
     """
-    history, live = change.record.history, session.get(LiveRow, 1) or LiveRow()
-    step = history.now
-    first, last = history.steps[0].number, history.steps[-1].number
+    live, history = change.record, change.record.history
+    write = session.connection().exec_driver_sql
     # a database without steps gets the light that was there before as its first one
-    for missing in history.steps[max(0, history.at - 1) : history.at + 1]:
-        row = session.get(StepRow, missing.number)
-        if row is None or missing.number == step.number:
-            session.merge(
-                StepRow(
-                    number=missing.number,
-                    setting=setting_document(missing.setting),
-                    text=missing.text,
-                    actor=missing.actor,
-                    fade_s=missing.fade_s,
-                )
-            )
-    session.execute(delete(StepRow).where(col(StepRow.number) > last))
-    session.execute(delete(StepRow).where(col(StepRow.number) < first))
-    live.revision = change.record.revision
-    live.step = step.number
-    live.known = change.record.known
-    live.good = _document(change.record.good)
-    live.dark_from = _document(change.record.dark_from)
-    session.add(live)
+    for before in history.steps[max(0, history.at - 1) : history.at]:
+        write(KEEP_STEP, _step_row(before))
+    write(PUT_STEP, _step_row(history.now))
+    write(DROP_STEPS, (history.steps[-1].number, history.steps[0].number))
+    write(
+        PUT_LIVE,
+        (
+            live.revision,
+            history.now.number,
+            live.known,
+            _json(live.good),
+            _json(live.dark_from),
+        ),
+    )
+    at = change.at.astimezone(UTC).replace(tzinfo=None).isoformat(" ", "microseconds")
+    detail = json.dumps(dict(change.detail))
+    write(ADD_EVENT, (at, live.revision, change.kind, change.text, change.actor, detail))
     if change.rig is not None:
         put_rig(session, change.rig)
-    session.add(
-        EventRow(
-            at=change.at,
-            revision=change.record.revision,
-            kind=change.kind,
-            text=change.text,
-            actor=change.actor,
-            detail=dict(change.detail),
-        )
-    )
     session.commit()
+
+
+def _step_row(step: Step) -> tuple[object, ...]:
+    return (step.number, _json(step.setting), step.text, step.actor, step.fade_s)
+
+
+def _json(setting: Setting | None) -> str | None:
+    return None if setting is None else json.dumps(setting_document(setting))
 
 
 def load_live(session: Session) -> LiveRecord | None:
@@ -100,7 +105,3 @@ def events(session: Session, limit: int = 200, before: int | None = None) -> Seq
         Event(r.id or 0, r.at, r.revision, r.kind, r.text, r.actor, r.detail)
         for r in session.exec(query)
     ]
-
-
-def _document(setting: Setting | None) -> dict[str, Any] | None:
-    return setting_document(setting) if setting else None
