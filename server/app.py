@@ -9,10 +9,11 @@ from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session
 
-from server.live.engine import Engine, Journal
+from server.live.engine import Engine
 from server.live.network import NetworkWire
 from server.live.null import ByHandWire, NullOutput
 from server.live.output import LightOutput, Wire
+from server.live.owner import Journal
 from server.live.player import Player
 from server.live.serial_line import SerialWire
 from server.paths import DEMO_DATA, HTMX, STATIC

@@ -1,0 +1,170 @@
+"""One owner of what is lit: every change gets a revision, is sent, stored and told here."""
+
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from typing import Any
+
+from server.live.fade import RECALL_S, Fade, fade_seconds, timeline_of
+from server.live.now import Now
+from server.live.output import LightOutput
+from server.studio.figures import outputs_of
+from server.studio.history import Change, History, LiveRecord, Step
+from server.studio.light import LightMatrix, light_matrix
+from server.studio.rig import Rig
+from server.studio.setting import Setting
+
+Journal = Callable[[Change], None]
+"""Stores a change in one transaction; raises OSError with the reason when it cannot."""
+
+
+def wall_clock() -> datetime:
+    """The time of day, in UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True)
+class Move:
+    """One step: the light to go to, and how it is told."""
+
+    there: Setting
+    kind: str
+    text: str
+    fade_s: float = RECALL_S
+    detail: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Owner:
+    """Holds the light and changes it, one change after another, from any thread.
+
+    A change is worked out first, so that bad input changes nothing; then it is sent, stored and
+    told, in this order: a full disk must not keep the light from following the hand.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        output: LightOutput,
+        journal: Journal,
+        record: LiveRecord | None = None,
+        clock: Callable[[], float] = time.monotonic,
+        today: Callable[[], datetime] = wall_clock,
+    ) -> None:
+        self._lock = threading.RLock()
+        self._rig = rig
+        self._output = output
+        self._journal = journal
+        self._clock = clock
+        self._today = today
+        self._listeners: list[Callable[[Now], None]] = []
+        fresh = Setting(
+            stops={h.name: None for h in rig.heads}, lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
+        )
+        self._record = record or LiveRecord(History((Step(0, fresh),)))
+        self._yaw_deg = self._setting.yaw_deg
+        self._matrix = light_matrix(rig, self._yaw_deg)
+        self._comparing = False
+        self._text = self._actor = self._unsaved = ""
+        outputs = outputs_of(rig, self._setting)
+        self._fade = Fade(outputs, outputs, clock(), 0.0)
+        if self._record.known:
+            self._output.play(timeline_of(rig, self._fade))
+
+    # -- reading -------------------------------------------------------------------------------
+
+    def now(self) -> Now:
+        """What is lit now."""
+        with self._lock:
+            return Now(
+                rig=self._rig,
+                matrix=self._matrix,
+                record=self._record,
+                fade=self._fade,
+                fading=self._fade.running(self._clock()),
+                comparing=self._comparing,
+                output=self._output.status(),
+                text=self._text,
+                actor=self._actor,
+                unsaved=self._unsaved,
+            )
+
+    def subscribe(self, listener: Callable[[Now], None]) -> None:
+        """Call the listener with `Now` after every change, from the thread that made it."""
+        self._listeners.append(listener)
+
+    @property
+    def _setting(self) -> Setting:
+        return self._record.history.now.setting
+
+    # -- how a change is made ------------------------------------------------------------------
+
+    def make(self, decide: Callable[[Now], Move], actor: str = "") -> Now:
+        """One step that other modules work out from what is lit now; an error changes nothing."""
+        with self._lock:
+            move = decide(self.now())
+            return self._go(move.there, move.kind, move.text, actor, move.fade_s, move.detail)
+
+    def _go(
+        self,
+        there: Setting,
+        kind: str,
+        text: str,
+        actor: str,
+        fade_s: float,
+        detail: Mapping[str, Any] | None = None,
+        record: LiveRecord | None = None,
+    ) -> Now:
+        """A new step to a light."""
+        record = record or self._record
+        history = record.history.pushed(there, text, actor, fade_s)
+        record = replace(record, history=history)
+        return self._commit(record, kind, text, actor, fade_s, detail=detail)
+
+    def _commit(
+        self,
+        record: LiveRecord,
+        kind: str,
+        text: str,
+        actor: str,
+        fade_s: float | None,
+        *,
+        comparing: bool = False,
+        detail: Mapping[str, Any] | None = None,
+        rig: tuple[Rig, LightMatrix] | None = None,
+    ) -> Now:
+        """Send, store, tell. `fade_s` None leaves the light where it is going."""
+        shown = record.good if comparing and record.good else record.history.now.setting
+        new_rig, matrix = rig or (self._rig, self._matrix)
+        if rig is None and shown.yaw_deg != self._yaw_deg:
+            matrix = light_matrix(new_rig, shown.yaw_deg)
+        moment = self._clock()
+        start, end = self._fade.at(moment), outputs_of(new_rig, shown)
+        fade = self._fade
+        if fade_s is not None:
+            if end != self._fade.end or not record.known:
+                seconds = fade_seconds(fade_s, new_rig, matrix, start, end)
+                fade = Fade(start, end, moment, seconds)
+            record = replace(record, known=True)
+        elif end != self._fade.end or rig is not None:
+            left_s = max(0.0, fade.begins + fade.lasts_s - moment)
+            fade = Fade({n: start.get(n, 0.0) for n in end}, end, moment, left_s)
+        if record.known and (fade is not self._fade or not self._record.known):
+            self._output.play(timeline_of(new_rig, fade))
+        self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg
+        self._fade, self._comparing = fade, comparing
+        self._record = replace(record, revision=record.revision + 1)
+        self._text, self._actor = text, actor
+        change = Change(
+            self._record, kind, text, actor, self._today(), rig and rig[0], detail or {}
+        )
+        try:
+            self._journal(change)
+            self._unsaved = ""
+        except OSError as error:  # the light goes on; the pages say what is not being kept
+            self._unsaved = str(error)
+        now = self.now()
+        for listener in self._listeners:
+            listener(now)
+        return now
