@@ -67,7 +67,7 @@ def frame_of(rig: Rig, outputs: Outputs) -> dict[int, bytes]:
     """Slot values of every universe of the rig for these outputs."""
     universes = {u: bytearray(SLOTS) for u in {h.universe for h in rig.heads}}
     for head in rig.heads:
-        level = head.dimmer.level(outputs[head.name])
+        level = head.level(outputs[head.name])
         _put(universes, head, level)
     return {u: bytes(slots) for u, slots in universes.items()}
 

@@ -46,9 +46,8 @@ def record(session: Session, change: Change) -> None:
     """
     live, history = change.record, change.record.history
     write = session.connection().exec_driver_sql
-    # a database without steps gets the light that was there before as its first one
-    for before in history.steps[max(0, history.at - 1) : history.at]:
-        write(KEEP_STEP, _step_row(before))
+    if history.now.number == 1:  # the light before the very first step was never a change
+        write(KEEP_STEP, _step_row(history.steps[0]))
     write(PUT_STEP, _step_row(history.now))
     write(DROP_STEPS, (history.steps[-1].number, history.steps[0].number))
     write(

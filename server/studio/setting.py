@@ -78,7 +78,7 @@ def exact_stops(output: float) -> Fraction | None:
 
 def level(head: Head, output: float) -> float:
     """The control level that gives this output on the head's curve. [1], 0..1"""
-    return head.dimmer.level(min(1.0, output))
+    return head.level(min(1.0, output))
 
 
 def signal(head: Head, output: float) -> tuple[int, ...]:

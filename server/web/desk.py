@@ -1,5 +1,6 @@
 """What the routes need in one place: engine, database, output, the hub of open pages."""
 
+from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from typing import Annotated
 from uuid import UUID
@@ -27,24 +28,28 @@ class Desk:
     """Page parts of the newest moment, one a view, shared by all open pages."""
 
 
-def desk_of(request: Request) -> Desk:
+# These are coroutines though they wait for nothing: FastAPI sends a plain function to a thread,
+# and the way there and back costs more than a nudge.
+
+
+async def desk_of(request: Request) -> Desk:
     """The desk of this server."""
     desk: Desk = request.app.state.desk
     return desk
 
 
-def engine_of(request: Request) -> Engine:
+async def engine_of(request: Request) -> Engine:
     """The engine of this server."""
-    return desk_of(request).engine
+    return (await desk_of(request)).engine
 
 
-def session_of(request: Request):  # type: ignore[no-untyped-def]
+async def session_of(request: Request) -> AsyncIterator[Session]:
     """A database session that is closed after the answer."""
-    with Session(desk_of(request).database) as session:
+    with Session((await desk_of(request)).database) as session:
         yield session
 
 
-def actor_of(request: Request) -> str:
+async def actor_of(request: Request) -> str:
     """Who is asking: the machine that runs the server, or a tablet on the network."""
     host = request.client.host if request.client else ""
     return "this machine" if is_here(host) else f"tablet {host}"
