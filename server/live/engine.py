@@ -7,6 +7,7 @@ from server.errors import OutOfRange, Refused
 from server.live.fade import NUDGE_S, RECALL_S
 from server.live.now import Now
 from server.live.owner import Owner
+from server.studio.document import setting_document
 from server.studio.head import Head
 from server.studio.light import light_matrix
 from server.studio.look import Look
@@ -137,7 +138,7 @@ class Engine(Owner):
             if before is None or any(self._setting.of(h) is not None for h in self._rig.heads):
                 raise Refused("nothing to restore: the light is not down")
             record = replace(self._record, dark_from=None)
-            there = replace(kept_over(self._rig, before), lens=self._setting.lens)
+            there = kept_over(self._rig, before).with_lens(self._setting.lens)
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(there, "restore", "back up", actor, seconds, record=record)
 
@@ -164,13 +165,14 @@ class Engine(Owner):
         """Mark this light as the good frame; figures are then read from it."""
         with self._lock:
             record = replace(self._record, good=self._setting)
-            return self._commit(record, "good", "good frame", actor, None)
+            detail = {"setting": setting_document(self._setting)}
+            return self._commit(record, "good", "good frame", actor, None, detail=detail)
 
     def back_to_good(self, fade_s: float | None = None, actor: str = "") -> Now:
         """Return to the light of the good frame."""
         with self._lock:
             good = self._good()
-            there = replace(kept_over(self._rig, good), lens=self._setting.lens)
+            there = kept_over(self._rig, good).with_lens(self._setting.lens)
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(there, "back to good", "back to the good frame", actor, seconds)
 
@@ -204,7 +206,7 @@ class Engine(Owner):
     def set_lens(self, lens: Lens, actor: str = "") -> Now:
         """Tell what the camera is set to."""
         with self._lock:
-            there = replace(self._setting, lens=lens)
+            there = self._setting.with_lens(lens)
             return self._go(there, "lens", f"lens f/{lens.f_number:g}", actor, NUDGE_S)
 
     def replace_rig(

@@ -100,7 +100,14 @@ def events(session: Session, limit: int = 200, before: int | None = None) -> Seq
     query = select(EventRow).order_by(col(EventRow.id).desc()).limit(limit)
     if before is not None:
         query = query.where(col(EventRow.id) < before)
-    return [
-        Event(r.id or 0, r.at, r.revision, r.kind, r.text, r.actor, r.detail)
-        for r in session.exec(query)
-    ]
+    return [_event(row) for row in session.exec(query)]
+
+
+def event(session: Session, event_id: int) -> Event | None:
+    """One of them."""
+    row = session.get(EventRow, event_id)
+    return _event(row) if row else None
+
+
+def _event(row: EventRow) -> Event:
+    return Event(row.id or 0, row.at, row.revision, row.kind, row.text, row.actor, row.detail)

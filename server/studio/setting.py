@@ -56,6 +56,10 @@ class Setting:
         """The same setting with some heads at outputs 0..1."""
         return self.with_stops({n: exact_stops(o) for n, o in outputs.items()})
 
+    def with_lens(self, lens: Lens) -> "Setting":
+        """The same light with another lens setting."""
+        return replace(self, lens=lens)
+
     def shifted(self, heads: Iterable[Head], stops: Fraction) -> "Setting":
         """Heads brighter by so many stops; dark ones stay dark. May pass full: see `nudge`."""
         lit = {h.name: s - stops for h in heads if (s := self.of(h)) is not None}

@@ -10,9 +10,11 @@ from sqlmodel import Session
 from server.errors import NotFound
 from server.live.now import Now
 from server.paths import STATIC, TEMPLATES
+from server.store import journal
 from server.store import looks as store
 from server.studio.look import Look
 from server.web.desk import Desk
+from server.web.sitting import EventView, event_view
 from server.web.views import board_view, looks_view, strip_view
 
 jinja = Environment(
@@ -28,6 +30,9 @@ ASSET_VERSION = str(
 jinja.globals["asset"] = lambda name: f"/static/{name}?v={ASSET_VERSION}"
 
 
+PARTS = ("looks", "board", "sitting", "strip")
+
+
 def html(template: str, status: int = 200, **context: Any) -> Response:
     """A rendered template as an answer."""
     return Response(jinja.get_template(template).render(**context), status, media_type="text/html")
@@ -40,8 +45,8 @@ def is_htmx(request: Request) -> bool:
 
 def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
     """Renders the parts of a page that change with the light, one rendering a revision."""
-    if view not in ("looks", "board", "strip"):
-        raise NotFound(f"view must be looks, board or strip, got {view!r:.40}")
+    if view not in PARTS:
+        raise NotFound(f"view must be one of {', '.join(PARTS)}, got {view!r:.40}")
     template = jinja.get_template(f"parts/{view}.html")
 
     def render(now: Now) -> str:
@@ -59,9 +64,17 @@ def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
 def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
     if view == "board":
         return {"board": board_view(now)}
+    if view == "sitting":
+        return {"events": events_of(desk)}
     if view == "looks":
         return {"looks": looks_view(now, order_of(desk), 0, tiles_only=True)}
     return {}
+
+
+def events_of(desk: Desk) -> list[EventView]:
+    """What was done, the newest first."""
+    with Session(desk.database) as session:
+        return [event_view(event) for event in journal.events(session)]
 
 
 def order_of(desk: Desk) -> list[Look]:

@@ -11,7 +11,7 @@ from server.physics.stops import light_factor
 from server.studio.figures import HeadFigures, ratio_label
 from server.studio.head import ROLES, Head
 from server.studio.look import Look
-from server.studio.mix import thirds_text
+from server.studio.mix import changes, thirds_text
 from server.studio.rig import Rig
 from server.studio.setting import Stops
 from server.web.words import shutter_words, stops_words, yaw_words
@@ -43,6 +43,7 @@ class Strip:
     advice: str
     advice_f: str
     told: str
+    since_good: str
     unsaved: str
     undo: bool
     redo: bool
@@ -146,6 +147,7 @@ def strip_view(now: Now) -> Strip:
         advice=lens.advice or "",
         advice_f=f"{float(lens.nearest.mark):g}" if lens.advice and lens.nearest else "",
         told=f"{now.text} · {now.actor}" if now.text and now.actor else now.text,
+        since_good=since_good_words(now),
         unsaved=now.unsaved,
         undo=now.record.history.can_undo > 0,
         redo=now.record.history.can_redo > 0,
@@ -154,6 +156,18 @@ def strip_view(now: Now) -> Strip:
         can_restore=now.can_restore,
         is_dark=not lit,
     )
+
+
+def since_good_words(now: Now) -> str:
+    """What changed since the good frame, in words; empty before the first one."""
+    good = now.record.good
+    if good is None:
+        return ""
+    told = changes(now.rig, good.stops, now.record.history.now.setting.stops)
+    if not told:
+        return "as in the good frame"
+    rest = ", rest same" if len(told) < len(now.rig.heads) else ""
+    return ", ".join(f"{name} {change}" for name, change in told) + rest
 
 
 def board_view(now: Now) -> Board:

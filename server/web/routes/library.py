@@ -2,11 +2,10 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi import APIRouter, Form, Query, Response
 from fastapi.responses import RedirectResponse
 
 from server.errors import NotFound
-from server.store import journal
 from server.store import looks as store
 from server.studio.look import look_name, notes_of, tags_of
 from server.web.desk import EngineDep, SessionDep
@@ -108,13 +107,3 @@ async def order(session: SessionDep, look_id: int, move: Annotated[str, Form()])
         raise NotFound(f"the look is not where {move!r:.20} could move it")
     store.set_running_order(session, ids)
     return RedirectResponse("/library#order", 303)
-
-
-@router.get("/sitting")
-async def sitting(request: Request, engine: EngineDep, session: SessionDep) -> Response:
-    """What was done, the newest first; good frames are starred."""
-    now = engine.now()
-    return html(
-        "pages/sitting.html", view="strip", oob=False, notice="", strip=strip_view(now),
-        events=journal.events(session), back="/sitting",
-    )  # fmt: skip

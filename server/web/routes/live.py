@@ -44,7 +44,9 @@ async def board(engine: EngineDep, hold: str = "") -> Response:
     now = engine.now()
     holding = hold == "lens"
     back = "/board?hold=lens" if holding else "/board"
-    return _page("board", strip=strip_view(now), board=board_view(now), holding=holding, back=back)
+    return _page(
+        "board", strip=strip_view(now), board=board_view(now), holding=holding, back=back,
+    )  # fmt: skip
 
 
 def _page(name: str, **context: Any) -> Response:
