@@ -54,7 +54,7 @@ class Engine(Owner):
         """Nudge every head of a role, or one head, by thirds of a stop."""
         with self._lock:
             heads = self._named(role, head)
-            seconds = NUDGE_S if fade_s is None else fade_s
+            seconds = self.nudge_seconds() if fade_s is None else fade_s
             return self._nudged(heads, role or head or "", thirds, keep, seconds, actor)
 
     def _nudged(
@@ -83,7 +83,7 @@ class Engine(Owner):
                 there = self._setting.with_outputs({heads[0].name: BROUGHT_IN_OUTPUT})
                 text = f"{heads[0].name} in, low"
                 return self._go(there, "bring in", text, actor, RECALL_S), None
-            return self._nudged(heads, name, thirds, keep, NUDGE_S, actor)
+            return self._nudged(heads, name, thirds, keep, self.nudge_seconds(), actor)
 
     def ratio(
         self,

@@ -42,6 +42,10 @@ class Fade:
             return 1.0
         return max(0.0, min(1.0, (moment - self.begins) / self.lasts_s))
 
+    def left_s(self, moment: float) -> float:
+        """How long the light is still on its way. [s]"""
+        return max(0.0, self.begins + self.lasts_s - moment)
+
     def running(self, moment: float) -> bool:
         """Whether the light is still on its way."""
         return self.part(moment) < 1.0
