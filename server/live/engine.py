@@ -217,19 +217,18 @@ class Engine(Owner):
         renamed: Mapping[str, str] | None = None,
     ) -> Now:
         """Put a whole rig in place of the old one. Heads that keep their name keep their output,
-        and so do those that `renamed` tells (old name -> new name)."""
+        and so do those that `renamed` tells (old name -> new name), in every look and step."""
         with self._lock:
-            rig.require_heads()
-            names = renamed or {}
-            stops = {names.get(n, n): s for n, s in self._setting.stops.items()}
+            names = {old: new for old, new in (renamed or {}).items() if old != new}
+            record = self._record.renamed(names) if names else self._record
             there = replace(
-                kept_over(rig, replace(self._setting, stops=stops)),
+                kept_over(rig, record.history.now.setting),
                 lens=rig.lens,
                 yaw_deg=rig.sitter.yaw_deg,
             )
             matrix = light_matrix(rig, there.yaw_deg)
-            record = replace(self._record, history=self._record.history.amended(there))
-            return self._commit(record, "rig", text, actor, None, rig=(rig, matrix))
+            record = replace(record, history=record.history.amended(there))
+            return self._commit(record, "rig", text, actor, None, rig=(rig, matrix), renamed=names)
 
     def _named(self, role: str | None, head: str | None) -> tuple[Head, ...]:
         if (role is None) == (head is None):

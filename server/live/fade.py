@@ -42,6 +42,13 @@ class Fade:
             return 1.0
         return max(0.0, min(1.0, (moment - self.begins) / self.lasts_s))
 
+    def renamed(self, names: Mapping[str, str]) -> "Fade":
+        """The same way after heads got other names (old name -> new name)."""
+        start, end = (
+            {names.get(n, n): o for n, o in outputs.items()} for outputs in (self.start, self.end)
+        )
+        return Fade(start, end, self.begins, self.lasts_s)
+
     def left_s(self, moment: float) -> float:
         """How long the light is still on its way. [s]"""
         return max(0.0, self.begins + self.lasts_s - moment)

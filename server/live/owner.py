@@ -5,6 +5,7 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from types import MappingProxyType
 from typing import Any
 
 from server.live.fade import NUDGE_S, RECALL_S, Fade, fade_seconds, timeline_of
@@ -137,6 +138,7 @@ class Owner:
         comparing: bool = False,
         detail: Mapping[str, Any] | None = None,
         rig: tuple[Rig, LightMatrix] | None = None,
+        renamed: Mapping[str, str] = MappingProxyType({}),
     ) -> Now:
         """Send, store, tell. `fade_s` None leaves the light where it is going."""
         shown = record.good if comparing and record.good else record.history.now.setting
@@ -144,6 +146,8 @@ class Owner:
         if rig is None and shown.yaw_deg != self._yaw_deg:
             matrix = light_matrix(new_rig, shown.yaw_deg)
         moment = self._clock()
+        if renamed:
+            self._fade = self._fade.renamed(renamed)
         start, end = self._fade.at(moment), outputs_of(new_rig, shown)
         fade = self._fade
         if fade_s is not None:
@@ -160,7 +164,7 @@ class Owner:
         self._record = replace(record, revision=record.revision + 1)
         self._text, self._actor = text, actor
         change = Change(
-            self._record, kind, text, actor, self._today(), rig and rig[0], detail or {}
+            self._record, kind, text, actor, self._today(), rig and rig[0], detail or {}, renamed
         )
         try:
             self._journal(change)

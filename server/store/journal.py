@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
+from server.store.looks import rename_heads
 from server.store.rigs import put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
@@ -48,7 +49,8 @@ def record(session: Session, change: Change) -> None:
     write = session.connection().exec_driver_sql
     if history.now.number == 1:  # the light before the very first step was never a change
         write(KEEP_STEP, _step_row(history.steps[0]))
-    write(PUT_STEP, _step_row(history.now))
+    for step in history.steps if change.renamed else (history.now,):
+        write(PUT_STEP, _step_row(step))
     write(DROP_STEPS, (history.steps[-1].number, history.steps[0].number))
     write(
         PUT_LIVE,
@@ -65,6 +67,8 @@ def record(session: Session, change: Change) -> None:
     write(ADD_EVENT, (at, live.revision, change.kind, change.text, change.actor, detail))
     if change.rig is not None:
         put_rig(session, change.rig)
+    if change.renamed:
+        rename_heads(session, change.renamed)
     session.commit()
 
 

@@ -45,6 +45,11 @@ class History:
         steps = (*self.steps[: self.at], replace(self.now, setting=setting))
         return History((*steps, *self.steps[self.at + 1 :]), self.at)
 
+    def renamed(self, names: Mapping[str, str]) -> "History":
+        """The same steps after heads got other names (old name -> new name)."""
+        steps = (replace(s, setting=s.setting.renamed(names)) for s in self.steps)
+        return History(tuple(steps), self.at)
+
     @property
     def can_undo(self) -> int:
         """How many steps can be taken back."""
@@ -71,6 +76,15 @@ class LiveRecord:
     good: Setting | None = None
     dark_from: Setting | None = None
 
+    def renamed(self, names: Mapping[str, str]) -> "LiveRecord":
+        """The same record after heads got other names, so that no step back loses them."""
+        return replace(
+            self,
+            history=self.history.renamed(names),
+            good=self.good and self.good.renamed(names),
+            dark_from=self.dark_from and self.dark_from.renamed(names),
+        )
+
 
 @dataclass(frozen=True)
 class Change:
@@ -84,3 +98,5 @@ class Change:
     rig: Rig | None = None
     """The new rig, when the change was one of the rig."""
     detail: Mapping[str, Any] = field(default_factory=dict)
+    renamed: Mapping[str, str] = field(default_factory=dict)
+    """Heads that got other names (old -> new): looks and steps follow."""

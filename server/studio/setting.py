@@ -65,6 +65,11 @@ class Setting:
         lit = {h.name: s - stops for h in heads if (s := self.of(h)) is not None}
         return self.with_stops(lit)
 
+    def renamed(self, names: Mapping[str, str]) -> "Setting":
+        """The same light after heads got other names (old name -> new name)."""
+        origin = self.origin and replace(self.origin, stops=_renamed(self.origin.stops, names))
+        return replace(self, stops=_renamed(self.stops, names), origin=origin)
+
     @property
     def changed(self) -> bool:
         """Whether the light differs from the look that was recalled."""
@@ -73,6 +78,10 @@ class Setting:
         return any(self.stops.get(n) != s for n, s in self.origin.stops.items()) or any(
             s is not None and n not in self.origin.stops for n, s in self.stops.items()
         )
+
+
+def _renamed(stops: Stops, names: Mapping[str, str]) -> Stops:
+    return {names.get(name, name): value for name, value in stops.items()}
 
 
 def exact_stops(output: float) -> Fraction | None:

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 from fastapi import Request, Response
+from fastapi.responses import RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from sqlmodel import Session
 
@@ -41,6 +42,13 @@ def html(template: str, status: int = 200, **context: Any) -> Response:
 def is_htmx(request: Request) -> bool:
     """Whether htmx asks, so that an answer of parts will do."""
     return request.headers.get("HX-Request") == "true"
+
+
+def went(request: Request, path: str) -> Response:
+    """After a form was taken in: on to a page. (When it was not, a notice, and the form stays.)"""
+    if is_htmx(request):
+        return Response(status_code=204, headers={"HX-Redirect": path})
+    return RedirectResponse(path, 303)
 
 
 def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:

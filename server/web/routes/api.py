@@ -47,7 +47,7 @@ async def get_rig(engine: EngineDep) -> JSONResponse:
 @router.put("/rig")
 async def put_rig(engine: EngineDep, actor: ActorDep, document: RigDocument) -> JSONResponse:
     """Put a whole rig in place of the old one, or change nothing."""
-    rig = rig_from_document(document.model_dump())
+    rig = rig_from_document(document.model_dump()).require_heads()
     return JSONResponse(rig_document(engine.replace_rig(rig, actor).rig_now))
 
 

@@ -2,14 +2,14 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Query, Response
+from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from server.errors import NotFound
 from server.store import looks as store
 from server.studio.look import look_name, notes_of, tags_of
 from server.web.desk import EngineDep, SessionDep
-from server.web.templating import html
+from server.web.templating import html, went
 from server.web.views import strip_view, tile_view
 
 router = APIRouter(include_in_schema=False)
@@ -60,6 +60,7 @@ async def edit(engine: EngineDep, session: SessionDep, look_id: int) -> Response
 
 @router.post("/library/{look_id}")
 async def change(
+    request: Request,
     session: SessionDep,
     look_id: int,
     name: Annotated[str, Form()],
@@ -74,7 +75,7 @@ async def change(
         tags=tags_of(tags.split(",")),
         notes=notes_of(notes),
     )
-    return RedirectResponse("/library", 303)
+    return went(request, "/library")
 
 
 @router.post("/library/{look_id}/delete")

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
 
-from server.errors import NotFound
+from server.errors import NotFound, Refused
 from server.live.now import Now
 from server.live.owner import Move
 from server.store import journal
@@ -42,6 +42,9 @@ async def good_frame(
     def decide(now: Now) -> Move:
         lens = now.record.history.now.setting.lens  # the camera is the photographer's
         there = kept_over(now.rig, setting)
+        gone = [n for n, s in setting.stops.items() if s is not None and n not in there.stops]
+        if gone:
+            raise Refused(f"that light needs {', '.join(gone)}, which this rig has not got")
         return Move(
             there.with_lens(lens), "back to good", "back to an earlier good frame",
         )  # fmt: skip
