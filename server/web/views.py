@@ -133,19 +133,19 @@ def strip_view(now: Now) -> Strip:
     else:
         state, word = "none", "No light sent"
     lit = [h for h in told.heads if h.output > 0]
-    about = "about " if told.ratio.value is not None else ""
+    known = told.ratio.value is not None and bool(lit)
     return Strip(
         state=state,
         state_word=word,
         room=now.rig.room.name,
         look=setting.origin.name if setting.origin else ("Dark" if not lit else "Free light"),
         changed="changed" if setting.origin and setting.changed else "",
-        ratio=told.ratio.label,
-        ratio_words=f"{about}lit : shadow" if told.ratio.value is not None else "lit : shadow",
+        ratio=told.ratio.label if lit else "—",
+        ratio_words="about lit : shadow" if known else "lit : shadow",
         lens=nearest_f_stop(lens.lens.f_number).label,
         lens_words=f"ISO {lens.lens.iso:g} · {shutter_words(lens.lens.shutter_s)}",
-        advice=lens.advice or "",
-        advice_f=f"{float(lens.nearest.mark):g}" if lens.advice and lens.nearest else "",
+        advice=lens.advice if lit and lens.advice else "",
+        advice_f=f"{float(lens.nearest.mark):g}" if lit and lens.advice and lens.nearest else "",
         told=f"{now.text} · {now.actor}" if now.text and now.actor else now.text,
         since_good=since_good_words(now),
         unsaved=now.unsaved,
