@@ -1,5 +1,6 @@
 """The only place that wires the concrete parts together."""
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -10,18 +11,16 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session
 
 from server.live.engine import Engine
-from server.live.network import NetworkWire
-from server.live.null import ByHandWire, NullOutput
-from server.live.output import LightOutput, Wire
+from server.live.keeper_link import KeeperOutput
+from server.live.null import NullOutput
+from server.live.output import LightOutput
 from server.live.owner import Journal
-from server.live.player import Player
-from server.live.serial_line import SerialWire
 from server.paths import DEMO_DATA, HTMX, STATIC
 from server.settings import Settings
 from server.store import journal
 from server.store.database import open_database
 from server.store.rigs import load_rig, put_rig
-from server.store.secrets import pairing_token, sender_id
+from server.store.secrets import pairing_token
 from server.store.seed import seed
 from server.studio.history import Change
 from server.studio.rig import Rig
@@ -36,12 +35,12 @@ def create_app(settings: Settings) -> FastAPI:
     """Build the server: database, output, engine, pages. Raises Refused when it cannot start."""
     database = open_database(settings.database)
     with Session(database) as session:
-        token, cid = pairing_token(session), sender_id(session)
+        token = pairing_token(session)
         first_rig = load_rig(session) or _new_rig(session, settings)
         record = journal.load_live(session)
-    output = output_for(settings, database)
+    output = output_for(settings)
     engine = Engine(first_rig, output, _journal(database), record)
-    desk = Desk(settings, engine, database, token, cid)
+    desk = Desk(settings, engine, database, token)
     engine.subscribe(desk.hub.publish)
     desk.hub.on_arrival(engine.now)
 
@@ -49,7 +48,9 @@ def create_app(settings: Settings) -> FastAPI:
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
         yield
-        output.stop()
+        if desk.fade_down:
+            await asyncio.sleep(engine.fade_down())
+        output.stop(terminate=False)  # the keeper holds the light; the start command ends it
         database.dispose()
 
     app = FastAPI(
@@ -79,23 +80,12 @@ def _new_rig(session: Session, settings: Settings) -> Rig:
     return rig
 
 
-def output_for(settings: Settings, database: Database) -> LightOutput:
-    """The output that the command line asks for."""
-    wires: list[Wire] = []
-    for kind in settings.outputs:
-        if kind == "network":
-            with Session(database) as session:
-                cid = sender_id(session)
-            wires.append(
-                NetworkWire(
-                    settings.destinations, settings.multicast, cid, priority=settings.priority
-                )
-            )
-        elif kind == "serial":
-            wires.append(SerialWire(settings.device))
-        elif kind == "by-hand":
-            wires.append(ByHandWire())
-    return Player(wires) if wires else NullOutput()
+def output_for(settings: Settings) -> LightOutput:
+    """The output that the command line asks for: the keeper's, or none that needs one."""
+    if settings.has_lamps:
+        kinds = " + ".join(kind.replace("-", " ") for kind in settings.outputs)
+        return KeeperOutput(str(settings.keeper_socket), kinds)
+    return NullOutput("by hand" if "by-hand" in settings.outputs else "none")
 
 
 def _journal(database: Database) -> Journal:

@@ -1,12 +1,17 @@
 """How Thirdstop was started: the only reader of the command line."""
 
 import argparse
+import hashlib
+import os
+import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 E131_PORT = 5568
 OUTPUTS = ("none", "network", "serial", "by-hand")
+ON_STOP = ("ask", "fade", "hold", "end")
+CANNOT_START = 78  # EX_CONFIG of sysexits.h: trying again will not help
 
 
 @dataclass(frozen=True)
@@ -22,6 +27,25 @@ class Settings:
     multicast: bool = False
     device: str = ""
     priority: int = 100
+    on_stop: str = "ask"
+    listen_fd: int = -1
+    greet: bool = False
+
+    @property
+    def has_lamps(self) -> bool:
+        """Whether light goes out by a line, so that a keeper must hold it."""
+        return bool({"network", "serial"} & set(self.outputs))
+
+    @property
+    def keeper_state(self) -> Path:
+        """The keeper's own file, beside the database."""
+        return self.database.with_name(self.database.name + "-light")
+
+    @property
+    def keeper_socket(self) -> Path:
+        """Where the keeper of this database listens: a short path, as the system demands."""
+        name = hashlib.sha256(str(self.database.resolve()).encode()).hexdigest()[:16]
+        return Path(tempfile.gettempdir()) / f"thirdstop-{os.getuid()}" / f"{name}.sock"
 
 
 def parse(argv: Sequence[str] | None = None) -> Settings:
@@ -58,6 +82,14 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
     parser.add_argument(
         "--priority", type=int, default=default.priority, help="E1.31 priority, 0..200"
     )
+    parser.add_argument(
+        "--on-stop", choices=ON_STOP, default=default.on_stop,
+        help="what the light does on a wanted stop: fade down, hold (stay as it is, the lamp keeper"
+        " goes on), or end at once; ask asks on a terminal and ends without one",
+    )  # fmt: skip
+    # handed from the start command to its web process
+    parser.add_argument("--listen-fd", type=int, default=-1, help=argparse.SUPPRESS)
+    parser.add_argument("--greet", action="store_true", help=argparse.SUPPRESS)
     given = parser.parse_args(argv)
     outputs = tuple(dict.fromkeys(given.outputs or default.outputs))
     if "network" in outputs and not (given.to or given.multicast):
@@ -84,6 +116,9 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
         multicast=given.multicast,
         device=given.device,
         priority=given.priority,
+        on_stop=given.on_stop,
+        listen_fd=given.listen_fd,
+        greet=given.greet,
     )
 
 

@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from math import ceil, log2
 
 from server.errors import OutOfRange
+from server.live.keeper_state import boot_id
 from server.live.output import Timeline
 from server.physics.lightness import between
 from server.physics.signal import signal_for
 from server.studio.head import SLOTS, Head
+from server.studio.history import Way
 from server.studio.light import LightMatrix
 from server.studio.rig import Rig
 
@@ -72,6 +74,20 @@ def fade_seconds(
         if after > 0 and (before <= 0 or log2(after / before) > FLINCH_STOPS):
             return max(wanted_s, FLINCH_S)
     return wanted_s
+
+
+def way_of(fade: Fade, moment: float) -> Way | None:
+    """A fade that is still on its way, as it is kept."""
+    if not fade.running(moment):
+        return None
+    return Way(dict(fade.start), fade.begins, fade.lasts_s, boot_id())
+
+
+def resumed_fade(way: Way | None, outputs: Outputs, moment: float) -> Fade:
+    """The fade that a server joins when it starts: the one that was on its way, if it still is."""
+    if way and way.boot == boot_id() != "" and moment < way.begins + way.lasts_s:
+        return Fade(way.start, outputs, way.begins, way.lasts_s)
+    return Fade(outputs, outputs, moment, 0.0)
 
 
 def frame_of(rig: Rig, outputs: Outputs) -> dict[int, bytes]:

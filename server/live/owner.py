@@ -8,7 +8,15 @@ from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import Any
 
-from server.live.fade import NUDGE_S, RECALL_S, Fade, fade_seconds, timeline_of
+from server.live.fade import (
+    NUDGE_S,
+    RECALL_S,
+    Fade,
+    fade_seconds,
+    resumed_fade,
+    timeline_of,
+    way_of,
+)
 from server.live.now import Now
 from server.live.output import LightOutput
 from server.studio.figures import outputs_of
@@ -16,6 +24,8 @@ from server.studio.history import Change, History, LiveRecord, Step
 from server.studio.light import LightMatrix, light_matrix
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+
+FADE_DOWN_S = 1.5
 
 Journal = Callable[[Change], None]
 """Stores a change in one transaction; raises OSError with the reason when it cannot."""
@@ -69,7 +79,7 @@ class Owner:
         self._comparing = False
         self._text = self._actor = self._unsaved = ""
         outputs = outputs_of(rig, self._setting)
-        self._fade = Fade(outputs, outputs, clock(), 0.0)
+        self._fade = resumed_fade(self._record.way, outputs, clock())
         if self._record.known:
             self._output.play(timeline_of(rig, self._fade))
 
@@ -102,6 +112,19 @@ class Owner:
     def nudge_seconds(self) -> float:
         """How long a nudge takes: 0.2 s, but it never hurries a recall that is on its way. [s]"""
         return max(NUDGE_S, self._fade.left_s(self._clock()))
+
+    def fade_down(self) -> float:
+        """Take the light down without a step in the record, so that the next start comes back to
+        it; answers how long that takes. [s]"""
+        with self._lock:
+            if not self._record.known:
+                return 0.0
+            moment = self._clock()
+            start = self._fade.at(moment)
+            self._output.play(
+                timeline_of(self._rig, Fade(start, dict.fromkeys(start, 0.0), moment, FADE_DOWN_S))
+            )
+            return FADE_DOWN_S
 
     # -- how a change is made ------------------------------------------------------------------
 
@@ -161,7 +184,7 @@ class Owner:
             self._output.play(timeline_of(new_rig, fade))
         self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg
         self._fade, self._comparing = fade, comparing
-        self._record = replace(record, revision=record.revision + 1)
+        self._record = replace(record, revision=record.revision + 1, way=way_of(fade, moment))
         self._text, self._actor = text, actor
         change = Change(
             self._record, kind, text, actor, self._today(), rig and rig[0], detail or {}, renamed

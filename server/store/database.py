@@ -9,7 +9,7 @@ from sqlmodel import SQLModel, create_engine
 from server.errors import Refused
 from server.store import tables
 
-SCHEMA_STEPS = ("tables of version 1",)
+SCHEMA_STEPS = ("tables of version 1", "the way of a fade")
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
 
@@ -50,6 +50,8 @@ def _migrate(connection: Connection, version: int) -> None:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[n] for n in VERSION_1]
             )
+        elif number == 1 and version > 0:
+            connection.execute(text("ALTER TABLE live ADD COLUMN way JSON"))
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()
 

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -12,7 +12,7 @@ from server.store.looks import rename_heads
 from server.store.rigs import put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
-from server.studio.history import DEPTH, Change, History, LiveRecord, Step
+from server.studio.history import DEPTH, Change, History, LiveRecord, Step, Way
 from server.studio.setting import Setting
 
 
@@ -35,7 +35,8 @@ PUT_STEP = "INSERT OR REPLACE INTO step (number, setting, text, actor, fade_s) V
 KEEP_STEP = PUT_STEP.replace("OR REPLACE", "OR IGNORE")
 DROP_STEPS = "DELETE FROM step WHERE number > ? OR number < ?"
 PUT_LIVE = (
-    "INSERT OR REPLACE INTO live (id, revision, step, known, good, dark_from) VALUES (1,?,?,?,?,?)"
+    "INSERT OR REPLACE INTO live (id, revision, step, known, good, dark_from, way)"
+    " VALUES (1,?,?,?,?,?,?)"
 )
 ADD_EVENT = "INSERT INTO event (at, revision, kind, text, actor, detail) VALUES (?,?,?,?,?,?)"
 
@@ -60,6 +61,7 @@ def record(session: Session, change: Change) -> None:
             live.known,
             _json(live.good),
             _json(live.dark_from),
+            live.way and json.dumps(asdict(live.way)),
         ),
     )
     at = change.at.astimezone(UTC).replace(tzinfo=None).isoformat(" ", "microseconds")
@@ -96,6 +98,7 @@ def load_live(session: Session) -> LiveRecord | None:
         known=live.known,
         good=setting_from_document(live.good) if live.good else None,
         dark_from=setting_from_document(live.dark_from) if live.dark_from else None,
+        way=Way(**live.way) if live.way else None,
     )
 
 

@@ -1,16 +1,10 @@
 """What identifies this installation and lets a tablet in."""
 
 from secrets import token_urlsafe
-from uuid import UUID, uuid4
 
 from sqlmodel import Session
 
 from server.store.tables import SecretRow
-
-
-def sender_id(session: Session) -> UUID:
-    """The E1.31 component identifier (CID), made once and kept."""
-    return UUID(_kept(session, "cid", str(uuid4())))
 
 
 def pairing_token(session: Session) -> str:

@@ -58,6 +58,7 @@ class LiveRow(SQLModel, table=True):
     step: int = 0
     known: bool = False
     good: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON(none_as_null=True)))
+    way: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON(none_as_null=True)))
     dark_from: dict[str, Any] | None = Field(
         default=None, sa_column=Column(JSON(none_as_null=True))
     )

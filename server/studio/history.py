@@ -66,6 +66,20 @@ class History:
 
 
 @dataclass(frozen=True)
+class Way:
+    """A fade as it is kept, so that a server that starts again can join it where it is by then.
+
+    `start` and the moment it begins [s, of the machine's monotonic clock, which starts anew with
+    each boot], how long it lasts [s], and which boot that was.
+    """
+
+    start: Mapping[str, float]
+    begins: float
+    lasts_s: float
+    boot: str
+
+
+@dataclass(frozen=True)
 class LiveRecord:
     """The whole live state as it is kept: enough to come back exactly as it was."""
 
@@ -75,6 +89,8 @@ class LiveRecord:
     """False until a first light was asked for: before that nothing is sent."""
     good: Setting | None = None
     dark_from: Setting | None = None
+    way: Way | None = None
+    """How the light is getting there; None when it is there."""
 
     def renamed(self, names: Mapping[str, str]) -> "LiveRecord":
         """The same record after heads got other names, so that no step back loses them."""

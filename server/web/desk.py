@@ -3,7 +3,6 @@
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from typing import Annotated
-from uuid import UUID
 
 from fastapi import Depends, Request
 from sqlalchemy import Engine as Database
@@ -22,10 +21,11 @@ class Desk:
     engine: Engine
     database: Database
     token: str
-    cid: UUID
     hub: Hub = field(default_factory=Hub)
     rendered: dict[str, tuple[object, str]] = field(default_factory=dict)
     """Page parts of the newest moment, one a view, shared by all open pages."""
+    fade_down: bool = False
+    """A wanted stop is to take the light down gently."""
 
 
 # These are coroutines though they wait for nothing: FastAPI sends a plain function to a thread,
