@@ -14,7 +14,7 @@ import numpy as np
 
 from server.preview.grid import drawing_signature, write_array
 from server.preview.render import evenly_lit, lit_by, stage_of
-from server.preview.scene import Ambient, Light, Scene, Source
+from server.preview.scene import Ambient, Light, Scene
 
 _log = logging.getLogger(__name__)
 _UNIT_CANDELA = 1000.0  # frames are stored for this peak, without scrims

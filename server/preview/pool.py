@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 
 from server.preview.frames import FrameCache, one_light_frame, unit_light
-from server.preview.pattern import Pattern, pattern_of
+from server.preview.pattern import pattern_of
 from server.preview.scene import Light, Scene, Source
 from server.preview.worker import Worker
+from server.studio.pattern import Pattern
 
 _log = logging.getLogger(__name__)
 _TRIES = 2

@@ -73,7 +73,7 @@ class Worker:
             alone = {"OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": str(_ROOT)}
             self._process = subprocess.Popen(
                 [sys.executable, "-P", "-m", "server.preview.worker"],
-                stdin=there,
+                stdin=there.fileno(),
                 stdout=subprocess.DEVNULL,
                 env=os.environ | alone,
                 start_new_session=True,  # Ctrl-C in the terminal is not for it
