@@ -28,7 +28,7 @@ from server.studio.room import Room
 from server.web import errors
 from server.web.desk import Desk
 from server.web.guard import Guard
-from server.web.routes import api, library, live, reference, rig
+from server.web.routes import api, faces, library, live, reference, rig
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -48,6 +48,7 @@ def create_app(settings: Settings) -> FastAPI:
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
         yield
+        desk.faces.close()
         output.stop()
         database.dispose()
 
@@ -62,7 +63,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.desk = desk
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for module in (api, live, library, rig, reference):
+    for module in (api, live, faces, library, rig, reference):
         app.include_router(module.router)
     errors.install(app)
     app.add_middleware(Guard, token=token)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 E131_PORT = 5568
+NO_FACES = "none"
 OUTPUTS = ("none", "network", "serial", "by-hand")
 
 
@@ -22,6 +23,15 @@ class Settings:
     multicast: bool = False
     device: str = ""
     priority: int = 100
+    faces: str = ""
+    """Folder of the drawn faces; empty: beside the database; none: no faces."""
+
+    @property
+    def faces_folder(self) -> Path | None:
+        """Where drawn faces are kept, None for no faces."""
+        if self.faces == NO_FACES:
+            return None
+        return Path(self.faces) if self.faces else self.database.with_suffix(".faces")
 
 
 def parse(argv: Sequence[str] | None = None) -> Settings:
@@ -58,6 +68,10 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
     parser.add_argument(
         "--priority", type=int, default=default.priority, help="E1.31 priority, 0..200"
     )
+    parser.add_argument(
+        "--faces", default=default.faces, metavar="FOLDER",
+        help="where drawn faces are kept (empty: beside the database); none draws no faces",
+    )  # fmt: skip
     given = parser.parse_args(argv)
     outputs = tuple(dict.fromkeys(given.outputs or default.outputs))
     if "network" in outputs and not (given.to or given.multicast):
@@ -84,6 +98,7 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
         multicast=given.multicast,
         device=given.device,
         priority=given.priority,
+        faces=given.faces,
     )
 
 

@@ -5,7 +5,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from queue import SimpleQueue
@@ -14,8 +14,8 @@ from server.errors import OutOfRange
 from server.preview.frames import FrameCache
 from server.preview.pool import Finished, PreviewPool
 from server.preview.portrait import Offer, Portrait
-from server.preview.scene import Scene, Source
-from server.preview.subject import Subject, subject_of
+from server.preview.scene import Scene
+from server.preview.subject import Keys, Subject, subject_of
 from server.studio.pattern import Pattern
 from server.studio.rig import Rig
 
@@ -27,15 +27,6 @@ _URGENT_AT_MOST = 2  # the light now, and every head of the rig
 _AGAIN_AFTER_S = 60.0
 _IDLE_S = 120.0
 ROUGH, FINE = 1, 2  # rendered at so many times the picture's size
-
-
-@dataclass(frozen=True)
-class Keys:
-    """What a pattern is read from: the turned face and the keys with their relative outputs."""
-
-    yaw_deg: float
-    sources: tuple[Source, ...]
-    weights: tuple[float, ...]
 
 
 class Drawing:

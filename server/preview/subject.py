@@ -5,7 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
+from server.errors import OutOfRange
 from server.preview.frames import frame_key
+from server.preview.grid import drawing_signature
 from server.preview.scene import Ambient, Light, Scene, Source
 from server.studio.head import Head
 from server.studio.light import Places, aim_point
@@ -64,15 +66,34 @@ def _background_m(places: Places) -> float:
     return min(50.0, max(0.4, behind))
 
 
-def keys_of(rig: Rig, outputs: Mapping[str, float]) -> tuple[tuple[str, ...], tuple[float, ...]]:
-    """The heads that make the pattern, and their outputs relative to the strongest.
+@dataclass(frozen=True)
+class Keys:
+    """What a pattern is read from: the turned face, the keys and their relative outputs."""
 
-    The lit keys; without one, whatever else lights the face.
+    yaw_deg: float
+    sources: tuple[Source, ...]
+    weights: tuple[float, ...]
+
+    @cached_property
+    def name(self) -> str:
+        """Equal when the pattern must be equal."""
+        told = (drawing_signature(), self.yaw_deg, self.sources, self.weights)
+        return hashlib.sha256(repr(told).encode()).hexdigest()[:20]
+
+
+def keys_of(rig: Rig, yaw_deg: float, outputs: Mapping[str, float]) -> Keys | None:
+    """The heads that make the pattern: the lit keys; without one, whatever else lights the face.
+
+    None when no light comes from them, or one of them cannot be drawn.
     """
     lit = [h for h in rig.heads if outputs.get(h.name, 0.0) > 0]
     makers = [h for h in lit if h.role == "key"] or [h for h in lit if h.role in _EDGES]
-    most = max((outputs[h.name] for h in makers), default=1.0)
-    return (
-        tuple(h.name for h in makers),
-        tuple(round(outputs[h.name] / most, 3) for h in makers),
-    )
+    if not makers:
+        return None
+    places = {p.name: p.place(yaw_deg) for p in rig.points}
+    try:
+        sources = tuple(source_of(h, places) for h in makers)
+    except OutOfRange:
+        return None
+    most = max(outputs[h.name] for h in makers)
+    return Keys(yaw_deg, sources, tuple(round(outputs[h.name] / most, 3) for h in makers))

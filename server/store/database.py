@@ -9,7 +9,7 @@ from sqlmodel import SQLModel, create_engine
 from server.errors import Refused
 from server.store import tables
 
-SCHEMA_STEPS = ("tables of version 1",)
+SCHEMA_STEPS = ("tables of version 1", "patterns of looks")
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
 
@@ -49,6 +49,10 @@ def _migrate(connection: Connection, version: int) -> None:
         if number == 0:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[n] for n in VERSION_1]
+            )
+        if number == 1:
+            SQLModel.metadata.create_all(
+                connection, tables=[SQLModel.metadata.tables[str(tables.PatternRow.__tablename__)]]
             )
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()

@@ -10,6 +10,7 @@ from sqlmodel import Session
 
 from server.live.engine import Engine
 from server.settings import Settings
+from server.web.faces import Faces
 from server.web.hub import Hub
 
 
@@ -23,8 +24,12 @@ class Desk:
     token: str
     cid: UUID
     hub: Hub = field(default_factory=Hub)
+    faces: Faces = field(init=False)
     rendered: dict[str, tuple[object, str]] = field(default_factory=dict)
     """Page parts of the newest moment, one a view, shared by all open pages."""
+
+    def __post_init__(self) -> None:
+        self.faces = Faces(self.settings.faces_folder, self.database, self.hub.refresh)
 
 
 def desk_of(request: Request) -> Desk:

@@ -13,7 +13,11 @@ from server.paths import STATIC, TEMPLATES
 from server.store import looks as store
 from server.studio.look import Look
 from server.web.desk import Desk
+from server.web.face_views import compare_view, drawing_words, face_now, tile_face
 from server.web.views import board_view, looks_view, strip_view
+
+VIEWS = ("looks", "board", "compare", "library", "strip")
+SHOWN_AT_MOST = 48
 
 jinja = Environment(
     loader=FileSystemLoader(TEMPLATES),
@@ -40,12 +44,12 @@ def is_htmx(request: Request) -> bool:
 
 def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
     """Renders the parts of a page that change with the light, one rendering a revision."""
-    if view not in ("looks", "board", "strip"):
-        raise NotFound(f"view must be looks, board or strip, got {view!r:.40}")
+    if view not in VIEWS:
+        raise NotFound(f"view must be one of {', '.join(VIEWS)}, got {view!r:.40}")
     template = jinja.get_template(f"parts/{view}.html")
 
     def render(now: Now) -> str:
-        key = (view, now.revision, now.fading)
+        key = (view, now.revision, now.fading, desk.faces.news)
         known = desk.rendered.get(view)
         if known and known[0] == key:
             return known[1]
@@ -57,10 +61,17 @@ def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
 
 
 def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
+    faces = desk.faces
     if view == "board":
-        return {"board": board_view(now)}
+        return {"board": board_view(now), "face": face_now(faces, now)}
     if view == "looks":
-        return {"looks": looks_view(now, order_of(desk), 0, tiles_only=True)}
+        looks = looks_view(now, order_of(desk), 0, faces, tiles_only=True)
+        return {"looks": looks, "drawing": drawing_words(faces)}
+    if view == "library":
+        shown = [tile_face(faces, now.rig, look) for look in faces.recent_looks(SHOWN_AT_MOST)]
+        return {"shown": shown, "drawing": drawing_words(faces)}
+    if view == "compare":
+        return {"compare": compare_view(faces, now)}
     return {}
 
 
