@@ -152,7 +152,8 @@ class PreviewPool:
                 result = request.jobs[i](worker)
             except Exception as error:
                 problem = str(error) or type(error).__name__
-                _log.warning("a preview failed: %s", problem)
+                if not self._closing:
+                    _log.warning("a preview failed: %s", problem)
             with self._wake:
                 self._rendering -= 1
                 if problem:

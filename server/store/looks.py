@@ -42,6 +42,12 @@ def get_look(session: Session, look_id: int) -> Look:
     return _look(_row(session, look_id))
 
 
+def name_taken(session: Session, name: str) -> bool:
+    """Whether a look is called so."""
+    query = select(LookRow.id).where(LookRow.name == name, col(LookRow.deleted_at).is_(None))
+    return session.exec(query.limit(1)).first() is not None
+
+
 def find_looks(
     session: Session,
     text: str = "",

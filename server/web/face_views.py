@@ -52,6 +52,8 @@ class NowFace:
     pattern: str
     kind: str
     why: str
+    lamps: tuple[Lamp, ...]
+    nose: str
 
 
 @dataclass(frozen=True)
@@ -80,15 +82,14 @@ def tile_face(faces: Faces, rig: Rig, look: Look) -> TileFace:
     """A look's face. The pattern is not said twice when the look is called after it."""
     face = faces.of_look(rig, look)
     label = face.pattern.label if face.pattern else ""
-    nose = radians(look.yaw_deg)
     return TileFace(
         look_id=look.look_id,
         url=f"/faces/look/{look.look_id}.jpg?v={face.version}" if face.version else "",
         text=f"{light_words(face.pattern, face.light.told)}, {yaw_words(look.yaw_deg)}",
         pattern="" if label.casefold() == look.name.casefold() else label,
         why=face.why,
-        lamps=lamps(rig, look, look.stops),
-        nose=f"{5 * sin(nose):.1f} {5 * cos(nose):.1f}",
+        lamps=lamps(rig.standing(look.placements), look.stops),
+        nose=nose(look.yaw_deg),
     )
 
 
@@ -105,6 +106,8 @@ def face_now(faces: Faces, now: Now) -> NowFace:
         pattern=face.pattern.label if face.pattern else "",
         kind=KINDS.get(face.kind, ""),
         why=face.why,
+        lamps=lamps(now.rig, now.setting.stops),
+        nose=nose(now.setting.yaw_deg),
     )
 
 
@@ -148,14 +151,20 @@ def board_url(holding: bool, in_zones: bool) -> str:
     return "/board" + ("?" + "&".join(chosen) if chosen else "")
 
 
-def lamps(rig: Rig, look: Look, stops: Stops) -> tuple[Lamp, ...]:
-    """The lit heads of a look round the sitter, seen from above, the camera below."""
+def nose(yaw_deg: float) -> str:
+    """Where the nose points in the plan."""
+    turn = radians(yaw_deg)
+    return f"{5 * sin(turn):.1f} {5 * cos(turn):.1f}"
+
+
+def lamps(rig: Rig, stops: Stops) -> tuple[Lamp, ...]:
+    """The lit heads round the sitter, seen from above, the camera below."""
     drawn = []
     for head in rig.heads:
         below = stops.get(head.name)
         if below is None:
             continue
-        placement = look.placements.get(head.name, head.placement)
+        placement = head.placement
         angle, reach = radians(placement.azimuth_deg), min(22.0, 9 + 5 * placement.distance_m)
         radius = 1.6 + 2.6 * light_factor(-float(below) / 3)
         drawn.append(

@@ -61,6 +61,7 @@ class Faces:
         self._book = PatternBook(database)
         self._lock = threading.Lock()
         self._begun = self._closed = False
+        self._loading: threading.Thread | None = None
         self._drawing: Drawing | None = None
         self._trouble = ""
         self._looks: OrderedDict[int, tuple[Look, Rig, Light]] = OrderedDict()
@@ -71,7 +72,9 @@ class Faces:
         """Stop drawing."""
         with self._lock:
             self._begun = self._closed = True
-            drawing, self._drawing = self._drawing, None
+        if self._loading:
+            self._loading.join(timeout=10)
+        drawing, self._drawing = self._drawing, None
         if drawing:
             drawing.close()
 
@@ -208,19 +211,17 @@ class Faces:
             if self._begun or self._folder is None:
                 return
             self._begun = True
-        threading.Thread(target=self._load, args=(self._folder,), name="faces", daemon=True).start()
+            self._loading = threading.Thread(
+                target=self._load, args=(self._folder,), name="faces", daemon=True
+            )
+            self._loading.start()
 
     def _load(self, folder: Path) -> None:
         try:
             from server.preview.drawing import Drawing
 
             self._book.open()
-            drawing = Drawing(folder, self._changed, self._book.read)
-            with self._lock:
-                if not self._closed:
-                    self._drawing = drawing
-            if self._closed:
-                drawing.close()
+            self._drawing = Drawing(folder, self._changed, self._book.read)
         except Exception as error:  # without numpy, say: the pages live on without faces
             _log.warning("faces cannot be drawn: %s", error)
             self._trouble = f"faces cannot be drawn: {error}"
@@ -228,7 +229,8 @@ class Faces:
 
     def _changed(self) -> None:
         self.news += 1
-        self._tell()
+        if not self._closed:
+            self._tell()
 
 
 def _version(offer: "Offer", light: Light) -> str:
