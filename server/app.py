@@ -28,7 +28,7 @@ from server.studio.room import Room
 from server.web import errors
 from server.web.desk import Desk
 from server.web.guard import Guard
-from server.web.routes import api, library, live, reference, rig, sitting
+from server.web.routes import api, faces, library, live, reference, rig, sitting
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -48,6 +48,7 @@ def create_app(settings: Settings) -> FastAPI:
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
         yield
+        desk.faces.close()
         if desk.fade_down:
             await asyncio.sleep(engine.fade_down())
         output.stop(terminate=False)  # the keeper holds the light; the start command ends it
@@ -64,7 +65,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.desk = desk
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for module in (api, sitting, live, library, rig, reference):
+    for module in (api, sitting, live, faces, library, rig, reference):
         app.include_router(module.router)
     errors.install(app)
     app.add_middleware(Guard, token=token)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 E131_PORT = 5568
+NO_FACES = "none"
 OUTPUTS = ("none", "network", "serial", "by-hand")
 ON_STOP = ("ask", "fade", "hold", "end")
 CANNOT_START = 78  # EX_CONFIG of sysexits.h: trying again will not help
@@ -31,6 +32,9 @@ class Settings:
     listen_fd: int = -1
     greet: bool = False
 
+    faces: str = ""
+    """Folder of the drawn faces; empty: beside the database; none: no faces."""
+
     @property
     def has_lamps(self) -> bool:
         """Whether light goes out by a line, so that a keeper must hold it."""
@@ -46,6 +50,13 @@ class Settings:
         """Where the keeper of this database listens: a short path, as the system demands."""
         name = hashlib.sha256(str(self.database.resolve()).encode()).hexdigest()[:16]
         return Path(tempfile.gettempdir()) / f"thirdstop-{os.getuid()}" / f"{name}.sock"
+
+    @property
+    def faces_folder(self) -> Path | None:
+        """Where drawn faces are kept, None for no faces."""
+        if self.faces == NO_FACES:
+            return None
+        return Path(self.faces) if self.faces else self.database.with_suffix(".faces")
 
 
 def parse(argv: Sequence[str] | None = None) -> Settings:
@@ -87,6 +98,10 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
         help="what the light does on a wanted stop: fade down, hold (stay as it is, the lamp keeper"
         " goes on), or end at once; ask asks on a terminal and ends without one",
     )  # fmt: skip
+    parser.add_argument(
+        "--faces", default=default.faces, metavar="FOLDER",
+        help="where drawn faces are kept (empty: beside the database); none draws no faces",
+    )  # fmt: skip
     # handed from the start command to its web process
     parser.add_argument("--listen-fd", type=int, default=-1, help=argparse.SUPPRESS)
     parser.add_argument("--greet", action="store_true", help=argparse.SUPPRESS)
@@ -119,6 +134,7 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
         on_stop=given.on_stop,
         listen_fd=given.listen_fd,
         greet=given.greet,
+        faces=given.faces,
     )
 
 

@@ -15,7 +15,7 @@ collect_ignore_glob = ["*/[!tc_]*.py", "run.py"]
 
 @pytest.fixture
 def client(tmp_path: Path) -> Iterator[TestClient]:
-    """A server with the demo studio and no output, asked in-process."""
-    app = create_app(Settings(database=tmp_path / "studio.db"))
+    """A server with the demo studio, no output and no faces, asked in-process."""
+    app = create_app(Settings(database=tmp_path / "studio.db", faces="none"))
     with TestClient(app) as client:
         yield client

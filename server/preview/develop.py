@@ -13,7 +13,7 @@ MID_GREY = 0.18
 _CONTRAST = 1.22  # slope about middle grey, in stops out per stop in
 _SHOULDER = 0.34  # where highlights start to roll off, so that skin at +2 stops still has form
 _TABLE = 4096
-_TABLE_END = 8.0  # reflectance that the table reaches: 5.5 stops over middle grey
+TABLE_END = 8.0  # reflectance that the table reaches: 5.5 stops over middle grey
 
 
 def composite(frames: Sequence[np.ndarray], outputs: Sequence[float]) -> np.ndarray:
@@ -56,16 +56,26 @@ def develop(linear: np.ndarray, lux_for_mid_grey: float) -> np.ndarray:
     IEC 61966-2-1 (sRGB): the encoding. The shoulder is ours: a straight curve would clip a lit
     cheek two stops over middle grey.
     """
+    return tone_table().take(table_index(linear, lux_for_mid_grey))
+
+
+def table_index(linear: np.ndarray, lux_for_mid_grey: float) -> np.ndarray:
+    """Where in the tables each pixel is looked up: the square root of its reflectance."""
     if not lux_for_mid_grey > 0:
         raise OutOfRange(f"lux_for_mid_grey must be above 0, got {lux_for_mid_grey:g}")
-    scaled = np.clip(linear * np.float32(1.0 / (lux_for_mid_grey * _TABLE_END)), 0.0, 1.0)
-    index = (np.sqrt(scaled) * np.float32(_TABLE - 1) + np.float32(0.5)).astype(np.int16)
-    return _tone_table().take(index)
+    scaled = np.clip(linear * np.float32(1.0 / (lux_for_mid_grey * TABLE_END)), 0.0, 1.0)
+    return (np.sqrt(scaled) * np.float32(_TABLE - 1) + np.float32(0.5)).astype(np.int16)
+
+
+def table_reflectance() -> np.ndarray:
+    """The reflectance that each place of the tables stands for, 0 to TABLE_END."""
+    return (np.arange(_TABLE) / (_TABLE - 1)) ** 2 * TABLE_END
 
 
 @lru_cache(maxsize=1)
-def _tone_table() -> np.ndarray:
-    reflectance = (np.arange(_TABLE) / (_TABLE - 1)) ** 2 * _TABLE_END
+def tone_table() -> np.ndarray:
+    """What each place prints as, uint8."""
+    reflectance = table_reflectance()
     y = MID_GREY * (reflectance / MID_GREY) ** _CONTRAST
     room = 1.0 - _SHOULDER
     rolled = _SHOULDER + room * (1.0 - np.exp(-(y - _SHOULDER) / room))
@@ -99,7 +109,7 @@ def zones(linear: np.ndarray, lux_for_mid_grey: float) -> np.ndarray:
 
 def jpeg(picture: np.ndarray, quality: int = 82, warm: bool = True) -> bytes:
     """The picture as a JPEG file, in a slightly warm print tone or in plain grey."""
-    image = Image.fromarray(_warm_tones().take(picture, axis=0) if warm else picture)
+    image = Image.fromarray(warm_tones().take(picture, axis=0) if warm else picture)
     file = io.BytesIO()
     image.save(file, "JPEG", quality=quality)
     return file.getvalue()
@@ -112,7 +122,8 @@ def thumb(picture: np.ndarray, width: int = 160, height: int = 200) -> np.ndarra
 
 
 @lru_cache(maxsize=1)
-def _warm_tones() -> np.ndarray:
+def warm_tones() -> np.ndarray:
+    """The print's colour for each grey, (256, 3) uint8."""
     grey = np.arange(256) / 255.0
     lean = np.sin(np.pi * grey)  # black and white stay neutral
     tones = np.stack([grey + 0.004 * lean, grey - 0.012 * lean, grey - 0.042 * lean], -1)

@@ -14,25 +14,22 @@ import numpy as np
 
 from server.preview.grid import drawing_signature, write_array
 from server.preview.render import evenly_lit, lit_by, stage_of
-from server.preview.scene import Scene, Source
+from server.preview.scene import Ambient, Light, Scene
 
 _log = logging.getLogger(__name__)
 _UNIT_CANDELA = 1000.0  # frames are stored for this peak, without scrims
+_UNIT_LUX = 100.0  # and for this ambient light
 _WRITES_BETWEEN_CLEARINGS = 50
 _LARGEST = float(np.finfo(np.float16).max)
 
 
-def one_light_frame(scene: Scene, source: Source, folder: Path | None = None) -> np.ndarray:
+def one_light_frame(scene: Scene, light: Light, folder: Path | None = None) -> np.ndarray:
     """Reflectance times illuminance at full output, float32 (height, width). [lx]
 
     `folder` keeps the sampled drawing for the next process.
     """
-    return lit_by(stage_of(scene, folder), source)
-
-
-def ambient_frame(scene: Scene, lux: float, folder: Path | None = None) -> np.ndarray:
-    """Reflectance times an even light from all around, float32 (height, width). [lx]"""
-    return evenly_lit(stage_of(scene, folder), lux)
+    stage = stage_of(scene, folder)
+    return evenly_lit(stage, light.lux) if isinstance(light, Ambient) else lit_by(stage, light)
 
 
 class FrameCache:
@@ -57,17 +54,17 @@ class FrameCache:
         self._bytes = 0
         self._lock = threading.Lock()
 
-    def get(self, scene: Scene, source: Source) -> np.ndarray:
+    def get(self, scene: Scene, light: Light) -> np.ndarray:
         """The frame as float16, rendered now if it is not kept. [lx]"""
-        found = self.peek(scene, source)
+        found = self.peek(scene, light)
         if found is not None:
             return found
-        unit = one_light_frame(scene, unit_source(source), self.folder)
-        return self.keep(scene, source, unit)
+        unit = one_light_frame(scene, unit_light(light), self.folder)
+        return self.keep(scene, light, unit)
 
-    def peek(self, scene: Scene, source: Source) -> np.ndarray | None:
+    def peek(self, scene: Scene, light: Light) -> np.ndarray | None:
         """The frame if it is kept in memory or on disk; never renders. [lx]"""
-        key = frame_key(scene, source)
+        key = frame_key(scene, light)
         with self._lock:
             unit = self._frames.get(key)
             if unit is not None:
@@ -77,11 +74,11 @@ class FrameCache:
             if unit is None:
                 return None
             self._remember(key, unit)
-        return _scaled(unit, source)
+        return _scaled(unit, light)
 
-    def keep(self, scene: Scene, source: Source, unit: np.ndarray) -> np.ndarray:
-        """Store the frame of `unit_source(source)`; answer it for `source`, as `get` would. [lx]"""
-        key = frame_key(scene, source)
+    def keep(self, scene: Scene, light: Light, unit: np.ndarray) -> np.ndarray:
+        """Store the frame of `unit_light(light)`; answer it for `light`, as `get` would. [lx]"""
+        key = frame_key(scene, light)
         unit = np.minimum(unit, _LARGEST).astype(np.float16)
         self._remember(key, unit)
         if self.folder is not None:
@@ -89,7 +86,7 @@ class FrameCache:
             self._writes += 1
             if self._writes % _WRITES_BETWEEN_CLEARINGS == 1:
                 self._clear_oldest()
-        return _scaled(unit, source)
+        return _scaled(unit, light)
 
     def _remember(self, key: str, unit: np.ndarray) -> None:
         with self._lock:
@@ -136,14 +133,16 @@ class FrameCache:
         return unit
 
 
-def unit_source(source: Source) -> Source:
-    """The same head at the peak that stored frames are made for, without scrims."""
-    return replace(source, candela=_UNIT_CANDELA, scrim_stops=0.0)
+def unit_light(light: Light) -> Light:
+    """The same light at the strength that stored frames are made for, without scrims."""
+    if isinstance(light, Ambient):
+        return Ambient(_UNIT_LUX)
+    return replace(light, candela=_UNIT_CANDELA, scrim_stops=0.0)
 
 
-def frame_key(scene: Scene, source: Source) -> str:
+def frame_key(scene: Scene, light: Light) -> str:
     """Name of the stored frame: equal when, and only when, all that the picture needs is equal."""
-    depends_on = (drawing_signature(), *map(_plain, (astuple(scene), astuple(unit_source(source)))))
+    depends_on = (drawing_signature(), *map(_plain, (astuple(scene), astuple(unit_light(light)))))
     return hashlib.sha256(repr(depends_on).encode()).hexdigest()[:24]
 
 
@@ -159,6 +158,9 @@ def _plain(values: tuple[object, ...]) -> tuple[object, ...]:
     )
 
 
-def _scaled(unit: np.ndarray, source: Source) -> np.ndarray:
-    factor = source.candela / _UNIT_CANDELA * 2.0**-source.scrim_stops
+def _scaled(unit: np.ndarray, light: Light) -> np.ndarray:
+    if isinstance(light, Ambient):
+        factor = light.lux / _UNIT_LUX
+    else:
+        factor = light.candela / _UNIT_CANDELA * 2.0**-light.scrim_stops
     return np.minimum(unit.astype(np.float32) * np.float32(factor), _LARGEST).astype(np.float16)

@@ -6,28 +6,18 @@ and jaw is the closed triangle of Rembrandt; light that runs on is loop; no ligh
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import atan2, cos, degrees, hypot, radians, sin
 from pathlib import Path
 
 from server.preview.chart import chart_of, read_shadow
 from server.preview.light import at_mark
 from server.preview.scene import Source
+from server.studio.pattern import Pattern
 
 _ROUND_THE_HEAD = ("flat", "butterfly", "loop", "Rembrandt", "split", "rim")  # as the key moves
 _NEAR_DEG = 4.0  # a name that changes within this turn of the keys is "between"
 _SIDE_FROM_DEG = 8.0  # a face turned less is full face: neither broad nor short
 _REMBRANDT_FROM_DEG = 10.0  # elevation under which no triangle is claimed
-
-
-@dataclass(frozen=True)
-class Pattern:
-    """A pattern by name, which side of a turned face it lights, and how sure the name is."""
-
-    name: str  # butterfly, loop, Rembrandt, split, rim, flat, none
-    side: str  # broad, short, or empty
-    between: tuple[str, str] | None
-    label: str
 
 
 def pattern_of(
@@ -48,7 +38,7 @@ def pattern_of(
     """
     strength = [w * at_mark(s) for s, w in zip(sources, weights, strict=True)]
     if sum(strength) <= 0:
-        return Pattern("none", "", None, "no key light")
+        return Pattern("none")
     azimuth, elevation = _from_nose(yaw_deg, sources, strength)
     name = _name(yaw_deg, sources, weights, azimuth, elevation, folder)
     between = None
@@ -62,8 +52,7 @@ def pattern_of(
     side = ""
     if abs(yaw_deg) >= _SIDE_FROM_DEG and name in ("loop", "Rembrandt", "split"):
         side = "short" if azimuth * yaw_deg > 0 else "broad"
-    label = f"between {between[0]} and {between[1]}" if between else name
-    return Pattern(name, side, between, f"{label}, {side}" if side else label)
+    return Pattern(name, side, between)
 
 
 def _from_nose(

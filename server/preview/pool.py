@@ -1,43 +1,41 @@
 """Rendering in processes of its own, so that the pages never wait for a picture.
 
 Each worker process has a thread here that feeds it, newest request first: the face on the screen
-now matters more than the one scrolled past. A worker that dies is replaced and its frame is tried
-once more. The processes are started by "spawn": a script that makes a pool needs
-`if __name__ == "__main__":`.
+now matters more than the one scrolled past. A worker that dies is replaced and its work is tried
+once more.
 """
 
 import logging
-import multiprocessing
-import os
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from multiprocessing.connection import Connection
-from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from server.preview.frames import FrameCache, one_light_frame, unit_source
-from server.preview.scene import Scene, Source
+from server.preview.frames import FrameCache, one_light_frame, unit_light
+from server.preview.pattern import pattern_of
+from server.preview.scene import Light, Scene, Source
+from server.preview.worker import Worker
+from server.studio.pattern import Pattern
 
 _log = logging.getLogger(__name__)
-_NICE = 10
 _TRIES = 2
 
 
 @dataclass(frozen=True)
 class Finished:
-    """A request done: its frames in the order of its sources, or what went wrong."""
+    """A request done: its frames in the order of its lights, or what went wrong."""
 
     scene: Scene
-    sources: tuple[Source, ...]
+    lights: tuple[Light, ...]
     frames: tuple[np.ndarray, ...]
     problem: str = ""
 
 
 @dataclass(frozen=True)
 class Progress:
-    """Frames, since the pool was started."""
+    """Frames and patterns, since the pool was started."""
 
     waiting: int
     rendering: int
@@ -47,10 +45,11 @@ class Progress:
 
 @dataclass(eq=False)
 class _Request:
-    scene: Scene
-    sources: tuple[Source, ...]
-    done: Callable[[Finished], None]
-    frames: dict[int, np.ndarray] = field(default_factory=dict)
+    """Jobs that are answered together: `done` gets their results, or the first problem."""
+
+    jobs: tuple[Callable[[Worker], Any], ...]
+    done: Callable[[list[Any], str], None]
+    results: dict[int, Any] = field(default_factory=dict)
     problem: str = ""
 
 
@@ -63,7 +62,7 @@ class PreviewPool:
         self._wake = threading.Condition()
         self._closing = False
         self._rendering = self._done = self._failed = 0
-        self._workers = [_Worker(cache.folder) for _ in range(workers)]
+        self._workers = [Worker() for _ in range(workers)]
         self._threads = [
             threading.Thread(target=self._serve, args=(worker,), name="preview", daemon=True)
             for worker in self._workers
@@ -78,16 +77,40 @@ class PreviewPool:
         self.close()
 
     def submit(
-        self, scene: Scene, sources: Sequence[Source], done: Callable[[Finished], None]
+        self, scene: Scene, lights: Sequence[Light], done: Callable[[Finished], None]
     ) -> None:
-        """Ask for one frame per source; `done` is called once, from a thread of the pool."""
-        request = _Request(scene, tuple(sources), done)
-        if not request.sources:
-            raise ValueError("submit needs at least one source")
+        """Ask for one frame per light; `done` is called once, from a thread of the pool."""
+        if not lights:
+            raise ValueError("submit needs at least one light")
+
+        def frame_of(light: Light) -> Callable[[Worker], np.ndarray]:
+            return lambda worker: self._frame(worker, scene, light)
+
+        def finish(frames: list[Any], problem: str) -> None:
+            done(Finished(scene, tuple(lights), tuple(frames), problem))
+
+        self._push(_Request(tuple(frame_of(light) for light in lights), finish))
+
+    def submit_pattern(
+        self,
+        yaw_deg: float,
+        sources: Sequence[Source],
+        weights: Sequence[float],
+        done: Callable[[Pattern | None, str], None],
+    ) -> None:
+        """Ask what pattern the keys make; `done` gets it, or None and what went wrong."""
+        args = (yaw_deg, tuple(sources), tuple(weights), self.cache.folder)
+
+        def finish(found: list[Any], problem: str) -> None:
+            done(found[0] if found else None, problem)
+
+        self._push(_Request((lambda worker: self._call(worker, pattern_of, *args),), finish))
+
+    def _push(self, request: _Request) -> None:
         with self._wake:
             if self._closing:
                 raise RuntimeError("the preview pool is closed")
-            self._stack.extend((request, i) for i in reversed(range(len(request.sources))))
+            self._stack.extend((request, i) for i in reversed(range(len(request.jobs))))
             self._wake.notify_all()
 
     def progress(self) -> Progress:
@@ -113,7 +136,7 @@ class PreviewPool:
         for request in dropped.values():
             self._settle(request, problem="the preview pool was closed")
 
-    def _serve(self, worker: "_Worker") -> None:
+    def _serve(self, worker: Worker) -> None:
         while True:
             with self._wake:
                 while not self._stack and not self._closing:
@@ -121,121 +144,52 @@ class PreviewPool:
                 if self._closing:
                     return
                 request, i = self._stack.pop()
-                if request.problem:  # one frame of it failed: the rest is not wanted
+                if request.problem:  # a part of it failed: the rest is not wanted
                     continue
                 self._rendering += 1
-            frame, problem = None, ""
+            result, problem = None, ""
             try:
-                frame = self._frame(worker, request.scene, request.sources[i])
+                result = request.jobs[i](worker)
             except Exception as error:
                 problem = str(error) or type(error).__name__
-                _log.warning("a preview frame failed: %s", problem)
+                if not self._closing:
+                    _log.warning("a preview failed: %s", problem)
             with self._wake:
                 self._rendering -= 1
-                if frame is None:
+                if problem:
                     self._failed += 1
                 else:
                     self._done += 1
-                    request.frames[i] = frame
+                    request.results[i] = result
             self._settle(request, problem)
 
-    def _frame(self, worker: "_Worker", scene: Scene, source: Source) -> np.ndarray:
-        kept = self.cache.peek(scene, source)
+    def _frame(self, worker: Worker, scene: Scene, light: Light) -> np.ndarray:
+        kept = self.cache.peek(scene, light)
         if kept is not None:
             return kept
+        unit = self._call(worker, one_light_frame, scene, unit_light(light), self.cache.folder)
+        return self.cache.keep(scene, light, unit)
+
+    def _call(self, worker: Worker, work: Callable[..., Any], *args: object) -> Any:
         for attempt in range(1, _TRIES + 1):
             try:
-                unit = worker.render(scene, unit_source(source))
-                return self.cache.keep(scene, source, unit)
+                return worker.call(work, *args)
             except (EOFError, OSError) as error:
                 if self._closing:
                     raise RuntimeError("the preview pool was closed") from error
                 _log.warning("a preview worker died (try %d of %d)", attempt, _TRIES)
-                worker.replace()
-        raise RuntimeError(f"the preview worker died {_TRIES} times on this frame")
+                worker.end()
+        raise RuntimeError(f"the preview worker died {_TRIES} times on this")
 
     def _settle(self, request: _Request, problem: str) -> None:
-        """Call `done` when the request's last frame is in, or at its first problem; once."""
+        """Call `done` when the request's last part is in, or at its first problem; once."""
         with self._wake:
-            complete = len(request.frames) == len(request.sources)
+            complete = len(request.results) == len(request.jobs)
             if request.problem or not (complete or problem):
                 return
             request.problem = problem
-        frames = tuple(request.frames[i] for i in range(len(request.sources))) if complete else ()
+        results = [request.results[i] for i in range(len(request.jobs))] if complete else []
         try:
-            request.done(Finished(request.scene, request.sources, frames, problem))
+            request.done(results, problem)
         except Exception:
-            _log.exception("what was to happen after a preview frame failed")
-
-
-class _Worker:
-    """One process at the other end of a pipe; started when first needed."""
-
-    def __init__(self, folder: Path | None) -> None:
-        self._folder = folder
-        self._context = multiprocessing.get_context("spawn")
-        self._process: multiprocessing.process.BaseProcess | None = None
-        self._pipe: Connection | None = None
-        self._stopped = False
-
-    def pid(self) -> int | None:
-        process = self._process
-        return process.pid if process is not None and process.is_alive() else None
-
-    def render(self, scene: Scene, source: Source) -> np.ndarray:
-        """The frame, rendered over there; EOFError or OSError when the process is gone."""
-        if self._pipe is None:
-            self._start()
-        assert self._pipe is not None
-        self._pipe.send((scene, source))
-        frame, problem = self._pipe.recv()
-        if problem:
-            raise RuntimeError(problem)
-        return frame
-
-    def replace(self) -> None:
-        self._end()
-
-    def stop(self) -> None:
-        self._stopped = True
-        self._end()
-
-    def _start(self) -> None:
-        if self._stopped:
-            raise OSError("the worker was stopped")
-        here, there = self._context.Pipe()
-        process = self._context.Process(
-            target=_render_for_ever, args=(there, self._folder), name="preview", daemon=True
-        )
-        process.start()
-        there.close()  # or the end of the process would not be noticed here
-        self._process, self._pipe = process, here
-
-    def _end(self) -> None:
-        process, pipe = self._process, self._pipe
-        self._process = self._pipe = None
-        if process is not None:
-            process.terminate()
-            process.join(timeout=5)
-        if pipe is not None:
-            pipe.close()
-
-
-def _render_for_ever(pipe: Connection, folder: Path | None) -> None:
-    """Life of a worker process: it ends when the other end of the pipe is gone."""
-    if hasattr(os, "nice"):  # not on Windows
-        os.nice(_NICE)
-    while True:
-        try:
-            scene, source = pipe.recv()
-        except (EOFError, OSError, KeyboardInterrupt):
-            return
-        answer: tuple[np.ndarray | None, str]
-        try:
-            answer = (one_light_frame(scene, source, folder), "")
-        except Exception as error:  # told to the web server, which shows it; the worker lives on
-            answer = (None, f"{type(error).__name__}: {error}")
-        try:
-            pipe.send(answer)
-        except OSError:
-            return
+            _log.exception("what was to happen after a preview failed")

@@ -124,6 +124,19 @@ class Source:
             )
 
 
+@dataclass(frozen=True)
+class Ambient:
+    """Even light from all around, such as a room's own. [lx]"""
+
+    lux: float
+
+    def __post_init__(self) -> None:
+        _within("ambient lux", self.lux, 0.0, 1e6)
+
+
+Light = Source | Ambient
+
+
 def _within(name: str, value: float, low: float, high: float) -> None:
     if not low <= value <= high:  # also catches nan
         raise OutOfRange(f"{name} must be between {low:g} and {high:g}, got {value:g}")

@@ -6,7 +6,7 @@ from sqlalchemy import func, or_
 from sqlmodel import Session, col, select
 
 from server.errors import NotFound, OutOfRange
-from server.store.tables import LookRow, now_utc
+from server.store.tables import LookRow, PatternRow, now_utc
 from server.studio.document import (
     placement_document,
     placement_from_document,
@@ -42,10 +42,21 @@ def get_look(session: Session, look_id: int) -> Look:
     return _look(_row(session, look_id))
 
 
+def name_taken(session: Session, name: str) -> bool:
+    """Whether a look is called so."""
+    query = select(LookRow.id).where(LookRow.name == name, col(LookRow.deleted_at).is_(None))
+    return session.exec(query.limit(1)).first() is not None
+
+
 def find_looks(
-    session: Session, text: str = "", tag: str = "", limit: int = PAGE, offset: int = 0
+    session: Session,
+    text: str = "",
+    tag: str = "",
+    limit: int = PAGE,
+    offset: int = 0,
+    pattern: str = "",
 ) -> list[Look]:
-    """Looks by part of name or notes and by tag, the newest first."""
+    """Looks by part of name or notes, by tag, by pattern or side, the newest first."""
     query = select(LookRow).where(col(LookRow.deleted_at).is_(None))
     if text:
         like = f"%{_escaped(text)}%"
@@ -59,6 +70,11 @@ def find_looks(
         each = func.json_each(col(LookRow.tags)).table_valued("value", joins_implicitly=True)
         query = query.where(
             col(LookRow.id).in_(select(LookRow.id).join(each, each.c.value == tag.lower()))
+        )
+    if pattern:
+        words = func.json_each(col(PatternRow.words)).table_valued("value", joins_implicitly=True)
+        query = query.where(
+            col(LookRow.id).in_(select(PatternRow.look_id).join(words, words.c.value == pattern))
         )
     query = query.order_by(col(LookRow.id).desc()).limit(limit).offset(offset)
     return [_look(row) for row in session.exec(query)]

@@ -38,6 +38,18 @@ class LookRow(SQLModel, table=True):
     deleted_at: datetime | None = Field(default=None, index=True)
 
 
+class PatternRow(SQLModel, table=True):
+    """The lighting pattern of a look, and what it was read from."""
+
+    __tablename__ = "look_pattern"
+    look_id: int = Field(primary_key=True)
+    read_from: str
+    name: str
+    side: str = ""
+    between: list[str] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    words: list[str] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+
+
 class StepRow(SQLModel, table=True):
     """One light that can be taken back to."""
 

@@ -1,7 +1,6 @@
 """Keeping a light as a look: its stops and placements, and the figures it gives."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from server.studio.figures import figures
 from server.studio.head import Placement
@@ -21,7 +20,7 @@ def look_of(
 ) -> Look:
     """A look from a setting, not stored yet. `placements` default to where the heads stand."""
     standing = {h.name: h.placement for h in rig.heads} | dict(placements or {})
-    placed = replace(rig, heads=tuple(replace(h, placement=standing[h.name]) for h in rig.heads))
+    placed = rig.standing(standing)
     told = figures(placed, light_matrix(placed, setting.yaw_deg), setting, None)
     return Look(
         look_id=0,

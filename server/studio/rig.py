@@ -1,10 +1,11 @@
 """The whole rig as one frozen value: room, sitter, points, lens, heads."""
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from server.errors import NotFound, OutOfRange, Refused
 from server.physics.exposure import exact_f_number
-from server.studio.head import SLOTS, Head, number
+from server.studio.head import SLOTS, Head, Placement, number
 from server.studio.room import USUAL_POINTS, Meter, Point, Room, Sitter
 
 
@@ -72,6 +73,16 @@ class Rig:
                 return head
         known = ", ".join(h.name for h in self.heads) or "none yet"
         raise NotFound(f"no head is called {name!r:.60}; there are {known}")
+
+    def standing(self, placements: Mapping[str, Placement]) -> "Rig":
+        """The same rig with some heads standing elsewhere."""
+        return replace(
+            self,
+            heads=tuple(
+                replace(h, placement=placements[h.name]) if h.name in placements else h
+                for h in self.heads
+            ),
+        )
 
     def heads_of(self, role: str) -> tuple[Head, ...]:
         """All heads of a role; refused with the roles in use when there is none."""

@@ -48,15 +48,23 @@ class Room:
         return planning_limit_amps(circuit.breaker_amps, self.continuous_factor)
 
 
+STAND_INS = ("one", "two", "three")
+
+
 @dataclass(frozen=True)
 class Sitter:
-    """The person portrayed, as far as light is concerned."""
+    """The person portrayed, as far as light is concerned; `stand_in` is who is drawn for them."""
 
     yaw_deg: float = 0.0
     white_over_lit_stops: float = 0.7
+    stand_in: str = STAND_INS[0]
 
     def __post_init__(self) -> None:
         number("yaw_deg", self.yaw_deg, -180, 180)
+        if self.stand_in not in STAND_INS:
+            raise OutOfRange(
+                f"stand_in must be one of {', '.join(STAND_INS)}, got {self.stand_in!r:.40}"
+            )
         number("white_over_lit_stops", self.white_over_lit_stops, 0, 6)
 
 

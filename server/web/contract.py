@@ -30,6 +30,7 @@ class RoomDocument(Strict):
 class SitterDocument(Strict):
     yaw_deg: float = 0.0
     white_over_lit_stops: float = 0.7
+    stand_in: str = "one"
 
 
 class PointDocument(Strict):

@@ -10,6 +10,7 @@ from sqlmodel import Session
 
 from server.live.engine import Engine
 from server.settings import Settings
+from server.web.faces import Faces
 from server.web.hub import Hub
 
 
@@ -22,10 +23,14 @@ class Desk:
     database: Database
     token: str
     hub: Hub = field(default_factory=Hub)
+    faces: Faces = field(init=False)
     rendered: dict[str, tuple[object, str]] = field(default_factory=dict)
     """Page parts of the newest moment, one a view, shared by all open pages."""
     fade_down: bool = False
     """A wanted stop is to take the light down gently."""
+
+    def __post_init__(self) -> None:
+        self.faces = Faces(self.settings.faces_folder, self.database, self.hub.refresh)
 
 
 # These are coroutines though they wait for nothing: FastAPI sends a plain function to a thread,

@@ -8,6 +8,7 @@ from server.live.now import Now
 from server.web.state import state_json
 
 HEARTBEAT_S = 1.0
+REFRESH_S = 0.15
 
 
 class Hub:
@@ -17,6 +18,7 @@ class Hub:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._boxes: set[asyncio.Queue[Now | None]] = set()
         self._closed = False
+        self._refreshing = False
 
     def open(self) -> None:
         """Remember the running loop; called once at start."""
@@ -38,6 +40,18 @@ class Hub:
             self._loop.call_soon_threadsafe(
                 self._loop.call_later, max(0.0, left_s) + 0.02, self._arrived
             )
+
+    def refresh(self) -> None:
+        """Draw the pages' parts anew, soon; may be called from any thread, as often as one likes:
+        what comes within a moment is told once."""
+        if self._loop is not None and not self._closed and not self._refreshing:
+            self._refreshing = True
+            self._loop.call_soon_threadsafe(self._loop.call_later, REFRESH_S, self._refresh)
+
+    def _refresh(self) -> None:
+        self._refreshing = False
+        if not self._closed:
+            self._put(self._reread())
 
     def on_arrival(self, reread: Callable[[], Now]) -> None:
         """How to read the moment again when a fade has ended."""

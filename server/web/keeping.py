@@ -4,21 +4,25 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.store.looks import add_look
+from server.store.looks import add_look, name_taken
 from server.studio.keep import look_of
 from server.studio.look import Look, automatic_name, look_name, notes_of, tags_of
+from server.studio.pattern import kept_name
 from server.web.desk import Desk
+from server.web.lights import light_now
 
 
 def keep_look(
     desk: Desk, session: Session, name: str | None, tags: list[str], notes: str, actor: str
 ) -> Look:
-    """Store the light as a look. Without a name: `14:32 · 3.5:1 · f/10`."""
+    """Store the light as a look. Without a name: `Rembrandt, short · 4:1 · f/5.6` when its pattern
+    is known, which is not waited for; else `14:32 · 4:1 · f/5.6`."""
     now = desk.engine.now()
     told = now.figures
-    automatic = automatic_name(
-        datetime.now(), told.ratio.label, told.lens.nearest.label if told.lens.nearest else ""
-    )
+    f_stop = told.lens.nearest.label if told.lens.nearest else ""
+    automatic = kept_name(desk.faces.pattern(light_now(now)), told.ratio.label, f_stop)
+    if not automatic or name_taken(session, automatic):
+        automatic = automatic_name(datetime.now(), told.ratio.label, f_stop)
     look = look_of(
         now.rig_now,
         now.setting,

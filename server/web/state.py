@@ -3,6 +3,7 @@
 from typing import Any
 
 from server.live.now import Now
+from server.physics.exposure import lux_for
 from server.studio.document import placement_document
 from server.studio.figures import HeadFigures
 from server.studio.look import Look
@@ -57,6 +58,9 @@ def state_json(now: Now) -> Json:
             "nearest_third": lens.nearest.label if lens.nearest else None,
             "off_by_stops": lens.off_by_stops,
             "advice": lens.advice,
+            "mid_grey_lux": lux_for(
+                lens.lens.exact_f_number, lens.lens.iso, lens.lens.shutter_s, now.rig.meter.c_flat
+            ),
         },
         "circuits": [
             {

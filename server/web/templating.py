@@ -15,8 +15,12 @@ from server.store import journal
 from server.store import looks as store
 from server.studio.look import Look
 from server.web.desk import Desk
+from server.web.face_views import compare_view, drawing_words, face_now, tile_face
 from server.web.sitting import EventView, event_view
 from server.web.views import board_view, looks_view, strip_view
+
+VIEWS = ("looks", "board", "compare", "library", "sitting", "strip")
+SHOWN_AT_MOST = 48
 
 jinja = Environment(
     loader=FileSystemLoader(TEMPLATES),
@@ -29,9 +33,6 @@ ASSET_VERSION = str(
     int(max((p.stat().st_mtime for p in STATIC.rglob("*") if p.is_file()), default=0))
 )
 jinja.globals["asset"] = lambda name: f"/static/{name}?v={ASSET_VERSION}"
-
-
-PARTS = ("looks", "board", "sitting", "strip")
 
 
 def html(template: str, status: int = 200, **context: Any) -> Response:
@@ -53,12 +54,12 @@ def went(request: Request, path: str) -> Response:
 
 def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
     """Renders the parts of a page that change with the light, one rendering a revision."""
-    if view not in PARTS:
-        raise NotFound(f"view must be one of {', '.join(PARTS)}, got {view!r:.40}")
+    if view not in VIEWS:
+        raise NotFound(f"view must be one of {', '.join(VIEWS)}, got {view!r:.40}")
     template = jinja.get_template(f"parts/{view}.html")
 
     def render(now: Now) -> str:
-        key = (view, now.revision, now.fading)
+        key = (view, now.revision, now.fading, desk.faces.news)
         known = desk.rendered.get(view)
         if known and known[0] == key:
             return known[1]
@@ -70,12 +71,19 @@ def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
 
 
 def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
+    faces = desk.faces
     if view == "board":
-        return {"board": board_view(now)}
+        return {"board": board_view(now), "face": face_now(faces, now)}
     if view == "sitting":
         return {"events": events_of(desk)}
     if view == "looks":
-        return {"looks": looks_view(now, order_of(desk), 0, tiles_only=True)}
+        looks = looks_view(now, order_of(desk), 0, faces, tiles_only=True)
+        return {"looks": looks, "drawing": drawing_words(faces)}
+    if view == "library":
+        shown = [tile_face(faces, now.rig, look) for look in faces.recent_looks(SHOWN_AT_MOST)]
+        return {"shown": shown, "drawing": drawing_words(faces)}
+    if view == "compare":
+        return {"compare": compare_view(faces, now)}
     return {}
 
 

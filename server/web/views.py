@@ -2,19 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, radians, sin
 
 from server.errors import NotFound
 from server.live.now import Now
 from server.physics.exposure import nearest_f_stop
-from server.physics.stops import light_factor
 from server.studio.figures import HeadFigures, ratio_label
 from server.studio.head import ROLES, Head
 from server.studio.look import Look
 from server.studio.mix import changes, thirds_text
 from server.studio.rig import Rig
-from server.studio.setting import Stops
-from server.web.words import shutter_words, stops_words, yaw_words
+from server.web.face_views import TileFace, tile_face
+from server.web.faces import Faces
+from server.web.words import shutter_words, stops_words
 
 TILES = 6
 GROUPS = (
@@ -77,16 +76,6 @@ class Board:
 
 
 @dataclass(frozen=True)
-class Lamp:
-    """One lit head in a tile's small plan, in the units of its drawing."""
-
-    x: str
-    y: str
-    radius: str
-    role: str
-
-
-@dataclass(frozen=True)
 class Tile:
     """One look as a big button."""
 
@@ -95,11 +84,9 @@ class Tile:
     ratio: str
     lens: str
     hands: str
-    lamps: tuple[Lamp, ...]
-    nose: str
+    face: TileFace
     state: str
     number: int
-    text: str
     tags: str
     notes: str
     place: str
@@ -206,7 +193,9 @@ def _row(group: str, name: str, key: str, heads: Sequence[HeadFigures]) -> Row:
     )
 
 
-def looks_view(now: Now, order: Sequence[Look], page: int, *, tiles_only: bool = False) -> Looks:
+def looks_view(
+    now: Now, order: Sequence[Look], page: int, faces: Faces, *, tiles_only: bool = False
+) -> Looks:
     """One page of the running order, or every tile's state."""
     pages = max(1, -(-len(order) // TILES))
     if not tiles_only and not 0 <= page < pages:
@@ -215,7 +204,7 @@ def looks_view(now: Now, order: Sequence[Look], page: int, *, tiles_only: bool =
     armed = next_look(now, order, 1)
     return Looks(
         tuple(
-            tile_view(now, look, number % TILES + 1, armed.look_id if armed else None)
+            tile_view(now, look, number % TILES + 1, armed.look_id if armed else None, faces)
             for number, look in enumerate(shown)
         ),
         page,
@@ -235,7 +224,7 @@ def next_look(now: Now, order: Sequence[Look], by: int) -> Look | None:
     return order[at] if 0 <= at < len(order) else None
 
 
-def tile_view(now: Now, look: Look, number: int, armed: int | None) -> Tile:
+def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces) -> Tile:
     """A look as a tile."""
     origin = now.setting.origin
     moved, missing = look.moved_heads(now.rig), look.missing_heads(now.rig)
@@ -248,38 +237,16 @@ def tile_view(now: Now, look: Look, number: int, armed: int | None) -> Tile:
         state = "next"
     lens = nearest_f_stop(look.f_number).label if look.f_number else ""
     ratio = ratio_label(look.ratio) if look.ratio else "no fill"
-    nose = radians(look.yaw_deg)
     return Tile(
         look_id=look.look_id,
         name=look.name,
         ratio=ratio,
         lens=lens,
         hands=hands,
-        lamps=lamps(now.rig, look, look.stops),
-        nose=f"{5 * sin(nose):.1f} {5 * cos(nose):.1f}",
+        face=tile_face(faces, now.rig, look),
         state=state,
         number=number,
-        text=f"{look.name}, lit to shadow {ratio}, {lens}, {yaw_words(look.yaw_deg)}"
-        + (f", {hands}" if hands else ""),
         tags=", ".join(look.tags),
         notes=look.notes,
         place="" if look.place is None else str(look.place + 1),
     )
-
-
-def lamps(rig: Rig, look: Look, stops: Stops) -> tuple[Lamp, ...]:
-    """The lit heads of a look round the sitter, seen from above, the camera below."""
-    drawn = []
-    for head in rig.heads:
-        below = stops.get(head.name)
-        if below is None:
-            continue
-        placement = look.placements.get(head.name, head.placement)
-        angle, reach = radians(placement.azimuth_deg), min(22.0, 9 + 5 * placement.distance_m)
-        radius = 1.6 + 2.6 * light_factor(-float(below) / 3)
-        drawn.append(
-            Lamp(
-                f"{reach * sin(angle):.1f}", f"{reach * cos(angle):.1f}", f"{radius:.1f}", head.role
-            )
-        )
-    return tuple(drawn)

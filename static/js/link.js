@@ -14,7 +14,10 @@ function connect() {
   stream?.close();
   stream = new EventSource(document.body.dataset.events);
   stream.addEventListener("heartbeat", alive);
-  stream.addEventListener("state", alive);
+  stream.addEventListener("state", (event) => {
+    alive();
+    document.dispatchEvent(new CustomEvent("thirdstop:state", { detail: JSON.parse(event.data) }));
+  });
   stream.addEventListener("page", (event) => {
     alive();
     htmx.swap(document.body, event.data, { swapStyle: "none" });

@@ -8,9 +8,9 @@ import pytest
 
 from server.preview.bust import SKIN
 from server.preview.develop import composite
-from server.preview.frames import ambient_frame, one_light_frame
+from server.preview.frames import one_light_frame
 from server.preview.render import stage_of
-from server.preview.scene import STAND_INS, Scene, Source
+from server.preview.scene import STAND_INS, Ambient, Scene, Source
 
 CM = 0.01
 
@@ -147,7 +147,7 @@ def test_a_head_at_camera_right_lights_the_camera_right_cheek(bare, head, baked)
 
 
 def test_even_light_reaches_every_pixel(bare, baked):
-    frame = ambient_frame(bare, 100.0, baked)
+    frame = one_light_frame(bare, Ambient(100.0), baked)
     assert frame.min() > 0
     assert frame.max() <= 100.0 * 0.45  # no surface drawn reflects more
 

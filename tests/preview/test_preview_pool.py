@@ -102,4 +102,4 @@ def test_a_listener_that_fails_does_not_stop_the_pool(pool, caplog):
     pool.submit(SCENE, [SOURCE], fail)
     pool.submit(SCENE, [replace(SOURCE, diameter_m=0.22)], arrived.put)
     assert arrived.get(timeout=30).problem == ""
-    wait_for(lambda: "after a preview frame failed" in caplog.text)
+    wait_for(lambda: "after a preview failed" in caplog.text)

@@ -7,36 +7,48 @@ from fastapi.responses import RedirectResponse
 
 from server.errors import NotFound
 from server.store import looks as store
+from server.store.patterns import unread_looks
 from server.studio.look import look_name, notes_of, tags_of
-from server.web.desk import EngineDep, SessionDep
+from server.studio.pattern import PATTERNS, SIDES
+from server.web.desk import DeskDep, SessionDep
+from server.web.face_views import drawing_words
 from server.web.templating import html, went
 from server.web.views import strip_view, tile_view
 
 router = APIRouter(include_in_schema=False)
 PAGE = 24
+READ_AT_ONCE = 200
 
 
 @router.get("/library")
 async def library(
-    engine: EngineDep,
+    desk: DeskDep,
     session: SessionDep,
     q: Annotated[str, Query(max_length=200)] = "",
     tag: Annotated[str, Query(max_length=60)] = "",
+    pattern: Annotated[str, Query(max_length=20)] = "",
     page: Annotated[int, Query(ge=1, le=100000)] = 1,
     deleted: Annotated[int, Query(ge=0)] = 0,
 ) -> Response:
-    """All looks: search, tags, change, delete with undo."""
-    now = engine.now()
-    found = store.find_looks(session, q, tag, PAGE + 1, (page - 1) * PAGE)
+    """All looks: search, tags, patterns, change, delete with undo."""
+    now, faces = desk.engine.now(), desk.faces
+    found = store.find_looks(session, q, tag, PAGE + 1, (page - 1) * PAGE, pattern)
+    unread = unread_looks(session, READ_AT_ONCE) if pattern else []
+    for look in unread:
+        faces.ask_pattern(now.rig, look)
     order = store.running_order(session)
     return html(
         "pages/library.html",
-        view="strip",
+        view="library",
         oob=False,
         notice="",
         strip=strip_view(now),
-        tiles=[tile_view(now, look, 0, None) for look in found[:PAGE]],
-        order=[tile_view(now, look, n + 1, None) for n, look in enumerate(order)],
+        tiles=[tile_view(now, look, 0, None, faces) for look in found[:PAGE]],
+        order=[tile_view(now, look, n + 1, None, faces) for n, look in enumerate(order)],
+        drawing=drawing_words(faces),
+        pattern=pattern,
+        patterns=(*PATTERNS, *SIDES),
+        unread=len(unread),
         tags=store.all_tags(session),
         q=q,
         tag=tag,
@@ -48,13 +60,13 @@ async def library(
 
 
 @router.get("/library/{look_id}")
-async def edit(engine: EngineDep, session: SessionDep, look_id: int) -> Response:
+async def edit(desk: DeskDep, session: SessionDep, look_id: int) -> Response:
     """Name, tags and notes of a look."""
-    now = engine.now()
+    now = desk.engine.now()
     look = store.get_look(session, look_id)
     return html(
         "pages/look.html", view="strip", oob=False, notice="", strip=strip_view(now),
-        tile=tile_view(now, look, 0, None), back="/library",
+        tile=tile_view(now, look, 0, None, desk.faces), back="/library",
     )  # fmt: skip
 
 

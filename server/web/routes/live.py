@@ -10,6 +10,7 @@ from server.store import looks as store
 from server.studio.rig import Lens
 from server.studio.ways import ways
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
+from server.web.face_views import board_url, compare_view, drawing_words, face_now
 from server.web.keeping import keep_look
 from server.web.templating import html, is_htmx
 from server.web.views import board_view, group_heads, looks_view, next_look, strip_view
@@ -30,23 +31,35 @@ def answer(request: Request, back: str, notice: str = "") -> Response:
 
 @router.get("/", name="looks")
 async def looks(
-    engine: EngineDep, session: SessionDep, page: Annotated[int, Query(ge=1, le=1000)] = 1
+    desk: DeskDep, session: SessionDep, page: Annotated[int, Query(ge=1, le=1000)] = 1
 ) -> Response:
     """The running order as big tiles, six a page."""
-    now = engine.now()
-    view = looks_view(now, store.running_order(session), page - 1)
-    return _page("looks", strip=strip_view(now), looks=view, back=f"/?page={page}")
+    now = desk.engine.now()
+    view = looks_view(now, store.running_order(session), page - 1, desk.faces)
+    return _page(
+        "looks", strip=strip_view(now), looks=view, drawing=drawing_words(desk.faces),
+        back=f"/?page={page}",
+    )  # fmt: skip
 
 
 @router.get("/board", name="board")
-async def board(engine: EngineDep, hold: str = "") -> Response:
-    """The nudge board."""
-    now = engine.now()
-    holding = hold == "lens"
-    back = "/board?hold=lens" if holding else "/board"
+async def board(desk: DeskDep, hold: str = "", zones: str = "") -> Response:
+    """The nudge board, and the face as it is lit now."""
+    now = desk.engine.now()
+    holding, in_zones = hold == "lens", zones == "on"
     return _page(
-        "board", strip=strip_view(now), board=board_view(now), holding=holding, back=back,
+        "board", strip=strip_view(now), board=board_view(now), holding=holding, zones=in_zones,
+        face=face_now(desk.faces, now), back=board_url(holding, in_zones),
+        hold_url=board_url(not holding, in_zones), zones_url=board_url(holding, not in_zones),
     )  # fmt: skip
+
+
+@router.get("/board/compare", name="compare")
+async def compare_page(desk: DeskDep) -> Response:
+    """The good frame's light and the light now, side by side and as one split face."""
+    now = desk.engine.now()
+    view = compare_view(desk.faces, now)
+    return _page("compare", strip=strip_view(now), compare=view, back="/board/compare")
 
 
 def _page(name: str, **context: Any) -> Response:

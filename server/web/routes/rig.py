@@ -9,6 +9,7 @@ from fastapi.responses import JSONResponse
 from pydantic import ValidationError
 
 from server.errors import OutOfRange
+from server.preview.scene import STAND_INS
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.rig import Rig
@@ -37,7 +38,8 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
     spare = max(1, CIRCUIT_ROWS - len(circuits))
     return html(
         "pages/rig.html", view="strip", oob=False, notice="", strip=strip_view(now), gone=gone,
-        rig=rig, heads=now.figures.heads, place=place_words, circuits=circuits, spare=range(spare),
+        stand_ins=tuple(STAND_INS.values()), rig=rig, heads=now.figures.heads, place=place_words,
+        circuits=circuits, spare=range(spare),
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
         back="/rig",
@@ -146,6 +148,7 @@ async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Res
         rig.sitter,
         yaw_deg=number(form, "yaw_deg"),
         white_over_lit_stops=number(form, "white_over_lit_stops"),
+        stand_in=str(form.get("stand_in", rig.sitter.stand_in)),
     )
     desk.engine.replace_rig(replace(rig, sitter=sitter), actor, "sitter turned")
     return went(request, "/rig")

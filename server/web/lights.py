@@ -1,0 +1,67 @@
+"""A light on a sitter, ready to be drawn and told: where heads stand, outputs, lens, figures."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from server.live.now import Now
+from server.physics.exposure import lux_for
+from server.studio.figures import Figures, figures, outputs_of
+from server.studio.light import light_matrix
+from server.studio.look import Look
+from server.studio.rig import Rig
+from server.studio.setting import Setting
+
+if TYPE_CHECKING:
+    from server.preview.subject import Keys
+
+
+@dataclass(frozen=True)
+class Light:
+    """One light on one sitter, as the set lens sees it. The heads stand as they do in `rig`."""
+
+    rig: Rig
+    yaw_deg: float
+    outputs: Mapping[str, float]
+    mid_grey_lux: float
+    told: Figures
+
+    @cached_property
+    def lit(self) -> tuple[str, ...]:
+        """Names of the heads that give light."""
+        return tuple(name for name, output in self.outputs.items() if output > 0)
+
+    @cached_property
+    def keys(self) -> "Keys | None":
+        """What its pattern is read from, None when nothing lights the face."""
+        from server.preview.subject import keys_of  # numpy: not before a face is asked for
+
+        return keys_of(self.rig, self.yaw_deg, self.outputs)
+
+
+def light_of(rig: Rig, setting: Setting, told: Figures | None = None) -> Light:
+    """A setting on a rig as it stands."""
+    lens = setting.lens
+    return Light(
+        rig,
+        setting.yaw_deg,
+        outputs_of(rig, setting),
+        lux_for(lens.exact_f_number, lens.iso, lens.shutter_s, rig.meter.c_flat),
+        told or figures(rig, light_matrix(rig, setting.yaw_deg), setting, None),
+    )
+
+
+def light_now(now: Now) -> Light:
+    """What is lit now."""
+    return light_of(now.rig, now.setting, now.figures)
+
+
+def light_good(now: Now) -> Light | None:
+    """The good frame on today's rig, with its own lens; None before there is one."""
+    return light_of(now.rig, now.record.good) if now.record.good else None
+
+
+def light_of_look(rig: Rig, look: Look) -> Light:
+    """A look with its own lens, its heads where they stood when it was kept."""
+    return light_of(rig.standing(look.placements), Setting(look.stops, look.lens, look.yaw_deg))
