@@ -17,7 +17,7 @@ from server.web.face_views import compare_view, drawing_words, face_now, tile_fa
 from server.web.views import board_view, looks_view, strip_view
 
 VIEWS = ("looks", "board", "compare", "library", "strip")
-SHOWN_AT_MOST = 48
+SHOWN_AT_MOST = 24
 
 jinja = Environment(
     loader=FileSystemLoader(TEMPLATES),
