@@ -5,7 +5,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from queue import SimpleQueue
@@ -24,9 +24,16 @@ _MEMORY = 24_000_000
 _DISK = 200_000_000
 _WANTED_AT_MOST = 100
 _URGENT_AT_MOST = 2  # the light now, and every head of the rig
+_SAME_PAGE_S = 0.25
 _AGAIN_AFTER_S = 60.0
 _IDLE_S = 120.0
 ROUGH, FINE = 1, 2  # rendered at so many times the picture's size
+
+
+@dataclass(frozen=True)
+class _Wish:
+    subject: Subject
+    page: int  # wishes that come together are of one page
 
 
 class Drawing:
@@ -43,8 +50,10 @@ class Drawing:
         self._changed = changed
         self._read = read
         self._wake = threading.Condition()
-        self._wanted: OrderedDict[str, Subject] = OrderedDict()  # the newest last
-        self._urgent: OrderedDict[str, Subject] = OrderedDict()
+        self._wanted: dict[str, _Wish] = {}
+        self._urgent: OrderedDict[str, Subject] = OrderedDict()  # the newest last
+        self._page = 0
+        self._last_wish = 0.0
         self._ready: dict[str, int] = {}  # subject's key -> how finely it is drawn
         self._failed: dict[str, tuple[float, str]] = {}  # key -> when, and why
         self._asked: OrderedDict[Keys, None] = OrderedDict()
@@ -102,14 +111,20 @@ class Drawing:
         again = failed is not None and time.monotonic() - failed[0] > _AGAIN_AFTER_S
         if again:
             del self._failed[subject.key]
-        wanted, most = self._wanted, _WANTED_AT_MOST
+        news = again or subject.key not in (self._urgent if urgent else self._wanted)
         if urgent:
-            wanted, most = self._urgent, _URGENT_AT_MOST
-        news = again or subject.key not in wanted
-        wanted[subject.key] = subject
-        wanted.move_to_end(subject.key)
-        while len(wanted) > most:
-            wanted.popitem(last=False)
+            self._urgent[subject.key] = subject
+            self._urgent.move_to_end(subject.key)
+            while len(self._urgent) > _URGENT_AT_MOST:
+                self._urgent.popitem(last=False)
+        else:
+            now = time.monotonic()
+            self._page += now - self._last_wish > _SAME_PAGE_S
+            self._last_wish = now
+            self._wanted.pop(subject.key, None)
+            self._wanted[subject.key] = _Wish(subject, self._page)
+            while len(self._wanted) > _WANTED_AT_MOST:
+                del self._wanted[next(iter(self._wanted))]
         if news:
             self._wake.notify_all()
 
@@ -155,11 +170,12 @@ class Drawing:
 
     def _in_order(self) -> Iterator[Subject]:
         yield from reversed(self._urgent.values())
-        newest_first = list(reversed(self._wanted.values()))
+        # the newest page first, its faces in their order
+        wished = [w.subject for w in sorted(self._wanted.values(), key=lambda w: -w.page)]
         at = self._stage
         # a stage takes longer to set than a light to shine: finish with this one first
-        yield from (s for s in newest_first if at and replace(at, supersample=2) == s.scene)
-        yield from newest_first
+        yield from (s for s in wished if at and replace(at, supersample=FINE) == s.scene)
+        yield from wished
 
     def _draw(self, subject: Subject, fine: int) -> None:
         scene = replace(subject.scene, supersample=fine)

@@ -95,3 +95,14 @@ class SecretRow(SQLModel, table=True):
     __tablename__ = "secret"
     name: str = Field(primary_key=True)
     value: str
+
+
+class DeviceRow(SQLModel, table=True):
+    """A tablet that was let in. Ended ones stay, so that their cookie is never good again."""
+
+    __tablename__ = "device"
+    id: str = Field(primary_key=True)
+    name: str
+    role: str
+    paired_at: datetime = Field(default_factory=now_utc)
+    ended_at: datetime | None = None

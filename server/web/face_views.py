@@ -11,7 +11,7 @@ from server.studio.mix import changes
 from server.studio.rig import Rig
 from server.studio.setting import Stops
 from server.web.face_words import light_words
-from server.web.faces import Face, Faces
+from server.web.faces import WAITING, Face, Faces
 from server.web.lights import light_good, light_now
 from server.web.words import yaw_words
 
@@ -87,7 +87,7 @@ def tile_face(faces: Faces, rig: Rig, look: Look) -> TileFace:
         url=f"/faces/look/{look.look_id}.jpg?v={face.version}" if face.version else "",
         text=f"{light_words(face.pattern, face.light.told)}, {yaw_words(look.yaw_deg)}",
         pattern="" if label.casefold() == look.name.casefold() else label,
-        why=face.why,
+        why="" if face.why == WAITING else face.why,  # a page says once how far the faces are
         lamps=lamps(rig.standing(look.placements), look.stops),
         nose=nose(look.yaw_deg),
     )

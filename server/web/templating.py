@@ -20,7 +20,7 @@ from server.web.sitting import EventView, event_view
 from server.web.views import board_view, looks_view, strip_view
 
 VIEWS = ("looks", "board", "compare", "library", "sitting", "strip")
-SHOWN_AT_MOST = 48
+SHOWN_AT_MOST = 24
 
 jinja = Environment(
     loader=FileSystemLoader(TEMPLATES),

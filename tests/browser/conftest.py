@@ -35,12 +35,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 class LiveServer:
     """`python -m server` on a free port of 127.0.0.1, which can be killed and started again."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, faces: Path) -> None:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.url = f"http://127.0.0.1:{self.port}"
-        self._folder = folder
+        self._folder, self._faces = folder, faces
         self._log = (folder / "server.log").open("ab")
         self.start()
 
@@ -48,7 +48,7 @@ class LiveServer:
         """Start and wait until it answers; the log is in the failure."""
         self._process = subprocess.Popen(
             [sys.executable, "-m", "server", "--host", "127.0.0.1", "--port", str(self.port),
-             "--database", str(self._folder / "studio.db")],
+             "--database", str(self._folder / "studio.db"), "--faces", str(self._faces)],
             stdout=self._log, stderr=subprocess.STDOUT,
         )  # fmt: skip
         for _ in range(150):
@@ -71,10 +71,16 @@ class LiveServer:
         self._log.close()
 
 
+@pytest.fixture(scope="session")
+def faces(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where faces are kept: drawn once for all tests."""
+    return tmp_path_factory.mktemp("faces")
+
+
 @pytest.fixture
-def server(tmp_path: Path) -> Iterator[LiveServer]:
+def server(tmp_path: Path, faces: Path) -> Iterator[LiveServer]:
     """The demo studio, really served."""
-    live = LiveServer(tmp_path)
+    live = LiveServer(tmp_path, faces)
     yield live
     live.close()
 

@@ -5,7 +5,7 @@ import urllib.request
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Response, expect
 
 from tests.browser.conftest import LiveServer
 
@@ -89,7 +89,19 @@ def test_hold_ignores_touches_until_pressed_long(page: Page, server: LiveServer)
     expect(page.locator("#state-strip .strip-look")).to_have_text("Greeting")
 
 
-@pytest.mark.parametrize("path", ["/", "/board", "/library", "/sitting", "/rig", "/rig/heads/Key"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/",
+        "/board",
+        "/board?zones=on",
+        "/board/compare",
+        "/library",
+        "/sitting",
+        "/rig",
+        "/rig/heads/Key",
+    ],
+)
 def test_no_accessibility_violation(page: Page, server: LiveServer, path: str) -> None:
     page.goto(server.url + path)
     found = Axe().run(page)
@@ -112,7 +124,12 @@ def test_live_keys_are_a_joint_wide_and_in_sight(page: Page, server: LiveServer,
 
 def test_pages_are_light_in_weight_and_dark(page: Page, server: LiveServer) -> None:
     weights: list[int] = []
-    page.on("response", lambda r: weights.append(len(r.body())) if "events" not in r.url else None)
+
+    def weigh(response: Response) -> None:
+        if "/api/events" not in response.url and "/faces/" not in response.url:
+            weights.append(len(response.body()))
+
+    page.on("response", weigh)
     page.goto(f"{server.url}/board")
     page.wait_for_timeout(300)
     assert sum(weights) < 120_000
