@@ -28,7 +28,7 @@ from server.studio.room import Room
 from server.web import errors
 from server.web.desk import Desk
 from server.web.guard import Guard
-from server.web.routes import api, faces, library, live, reference, rig, sitting
+from server.web.routes import api, devices, faces, library, live, reference, rig, sitting
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -65,10 +65,11 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.desk = desk
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for module in (api, sitting, live, faces, library, rig, reference):
+    for module in (api, devices, sitting, live, faces, library, rig, reference):
         app.include_router(module.router)
+    app.include_router(devices.contract)
     errors.install(app)
-    app.add_middleware(Guard, token=token)
+    app.add_middleware(Guard, desk=desk)
     return app
 
 

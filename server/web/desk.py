@@ -7,10 +7,15 @@ from typing import Annotated
 from fastapi import Depends, Request
 from sqlalchemy import Engine as Database
 from sqlmodel import Session
+from starlette.types import ASGIApp
 
+from server.errors import Refused
 from server.live.engine import Engine
 from server.settings import Settings
+from server.store.devices import Device
+from server.web.doors import Doors
 from server.web.faces import Faces
+from server.web.floor import Floor
 from server.web.hub import Hub
 
 
@@ -23,13 +28,18 @@ class Desk:
     database: Database
     token: str
     hub: Hub = field(default_factory=Hub)
+    floor: Floor = field(default_factory=Floor)
     faces: Faces = field(init=False)
+    doors: Doors = field(init=False)
+    perform: ASGIApp | None = None
+    """The app behind the door: where a granted wish is done."""
     rendered: dict[str, tuple[object, str]] = field(default_factory=dict)
     """Page parts of the newest moment, one a view, shared by all open pages."""
     fade_down: bool = False
     """A wanted stop is to take the light down gently."""
 
     def __post_init__(self) -> None:
+        self.doors = Doors(self.database)
         self.faces = Faces(self.settings.faces_folder, self.database, self.hub.refresh)
 
 
@@ -55,9 +65,16 @@ async def session_of(request: Request) -> AsyncIterator[Session]:
 
 
 async def actor_of(request: Request) -> str:
-    """Who is asking: the machine that runs the server, or a tablet on the network."""
-    host = request.client.host if request.client else ""
-    return "this machine" if is_here(host) else f"tablet {host}"
+    """The name of the device that is asking."""
+    return (await device_of(request)).name
+
+
+async def device_of(request: Request) -> Device:
+    """The device that is asking, as the door knows it."""
+    device: Device | None = request.state.device
+    if device is None:
+        raise Refused("this device is not paired")
+    return device
 
 
 def is_here(host: str) -> bool:
@@ -69,3 +86,4 @@ DeskDep = Annotated[Desk, Depends(desk_of)]
 EngineDep = Annotated[Engine, Depends(engine_of)]
 SessionDep = Annotated[Session, Depends(session_of)]
 ActorDep = Annotated[str, Depends(actor_of)]
+DeviceDep = Annotated[Device, Depends(device_of)]

@@ -61,6 +61,10 @@ class Doors:
             return None
         return self._known.get(device_id)
 
+    def now(self, device: Device) -> Device:
+        """A device as it is called, and what it may do, by now."""
+        return self._known.get(device.device_id, device)
+
     def still(self, device: Device) -> bool:
         """Whether a device is let in still."""
         return device is HERE or device.device_id in self._known

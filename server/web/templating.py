@@ -13,6 +13,7 @@ from server.live.now import Now
 from server.paths import STATIC, TEMPLATES
 from server.store import journal
 from server.store import looks as store
+from server.store.devices import Device
 from server.studio.look import Look
 from server.web.desk import Desk
 from server.web.face_views import compare_view, drawing_words, face_now, tile_face
@@ -66,6 +67,25 @@ def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
         text = template.render(oob=True, strip=strip_view(now), **_more(desk, view, now))
         desk.rendered[view] = (key, text)
         return text
+
+    return render
+
+
+def floor_parts(desk: Desk, device: Device) -> Callable[[], str]:
+    """Renders what stands beside the light on one device's pages: the floor and the wishes."""
+    template = jinja.get_template("parts/floor.html")
+
+    def render() -> str:
+        me = desk.doors.now(device)
+        held = desk.floor.holder
+        may = "ask" if me.role == "operate" and desk.floor.must_ask(me) else me.role
+        asks = desk.floor.asks()
+        return template.render(
+            oob=True, role=may, holder=held.name if held else "",
+            mine=held is not None and held.device_id == me.device_id,
+            asks=[(a.number, f"{a.device.name} asks: {a.text}", a.device.device_id == me.device_id)
+                  for a in asks],
+        )  # fmt: skip
 
     return render
 
