@@ -10,6 +10,7 @@ import segno
 import uvicorn
 
 from server.app import create_app
+from server.certificate import certificates
 from server.errors import StudioError
 from server.settings import CANNOT_START, Settings, parse
 from server.web.desk import Desk
@@ -40,15 +41,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     settings = parse(argv)
     try:
         app = create_app(settings)
+        if settings.tls:
+            app.state.desk.certificates = certificates(settings.tls_folder, _names(settings))
     except (StudioError, OSError) as error:
         print(f"Thirdstop cannot start: {error}", file=sys.stderr)
         return CANNOT_START
     desk: Desk = app.state.desk
     if settings.greet:
-        greet(settings, desk.token)
+        greet(settings, desk)
+    files = desk.certificates
     config = uvicorn.Config(
-        app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, lifespan="on"
-    )
+        app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, lifespan="on",
+        ssl_certfile=files.server if files else None, ssl_keyfile=files.key if files else None,
+    )  # fmt: skip
     server = Server(config, desk)
     signal.signal(FADE_DOWN, server.fade_and_exit)
     with socket.socket(fileno=settings.listen_fd) as listening:
@@ -56,16 +61,30 @@ def main(argv: Sequence[str] | None = None) -> int:
     return 0
 
 
-def greet(settings: Settings, token: str) -> None:
+def greet(settings: Settings, desk: Desk) -> None:
     """Print where the pages are, with a code to scan when a tablet can reach them."""
-    here = f"http://127.0.0.1:{settings.port}/"
+    scheme = "https" if settings.tls else "http"
+    here = f"{scheme}://127.0.0.1:{settings.port}/"
     print(f"Thirdstop is open on this machine at {here}")
     address = _network_address() if settings.host in ("0.0.0.0", "::") else settings.host
     if not address.startswith("127."):
-        url = f"http://{address}:{settings.port}/?token={token}"
+        base = f"{scheme}://{address}:{settings.port}"
+        url = f"{base}/?token={desk.token}"
         print(f"On a tablet in the same network, scan this or open {url}\n")
         segno.make(url, error="m").terminal(compact=True)
+        code = desk.doors.code()
+        print(f"Or open {base}/pair and type {code[:3]} {code[3:]} (good for ten minutes).")
+    if desk.certificates:
+        print(f"Certificate of this studio, SHA-256: {desk.certificates.fingerprint}")
     print("Ctrl-C stops it.", flush=True)
+
+
+def _names(settings: Settings) -> list[str]:
+    host = socket.gethostname().lower()
+    names = ["localhost", host, f"{host}.local", "127.0.0.1", "::1", _network_address()]
+    if settings.host not in ("0.0.0.0", "::"):
+        names.append(settings.host)
+    return list(dict.fromkeys(names))
 
 
 def _network_address() -> str:

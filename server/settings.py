@@ -29,6 +29,7 @@ class Settings:
     device: str = ""
     priority: int = 100
     on_stop: str = "ask"
+    tls: bool = False
     listen_fd: int = -1
     greet: bool = False
 
@@ -44,6 +45,11 @@ class Settings:
     def keeper_state(self) -> Path:
         """The keeper's own file, beside the database."""
         return self.database.with_name(self.database.name + "-light")
+
+    @property
+    def tls_folder(self) -> Path:
+        """Where the certificates are kept, beside the database."""
+        return self.database.with_name(self.database.name + "-tls")
 
     @property
     def keeper_socket(self) -> Path:
@@ -102,6 +108,10 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
         "--faces", default=default.faces, metavar="FOLDER",
         help="where drawn faces are kept (empty: beside the database); none draws no faces",
     )  # fmt: skip
+    parser.add_argument(
+        "--tls", action="store_true",
+        help="serve the pages by https with a certificate of our own (needs the extra tls)",
+    )  # fmt: skip
     # handed from the start command to its web process
     parser.add_argument("--listen-fd", type=int, default=-1, help=argparse.SUPPRESS)
     parser.add_argument("--greet", action="store_true", help=argparse.SUPPRESS)
@@ -132,6 +142,7 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
         device=given.device,
         priority=given.priority,
         on_stop=given.on_stop,
+        tls=given.tls,
         listen_fd=given.listen_fd,
         greet=given.greet,
         faces=given.faces,

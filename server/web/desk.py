@@ -9,6 +9,7 @@ from sqlalchemy import Engine as Database
 from sqlmodel import Session
 from starlette.types import ASGIApp
 
+from server.certificate import Certificates
 from server.errors import Refused
 from server.live.engine import Engine
 from server.settings import Settings
@@ -35,6 +36,7 @@ class Desk:
     """The app behind the door: where a granted wish is done."""
     rendered: dict[str, tuple[object, str]] = field(default_factory=dict)
     """Page parts of the newest moment, one a view, shared by all open pages."""
+    certificates: Certificates | None = None
     fade_down: bool = False
     """A wanted stop is to take the light down gently."""
 

@@ -100,15 +100,20 @@ class Doors:
 
     # -- six digits ----------------------------------------------------------------------------
 
-    def code(self, role: str = "operate") -> str:
+    @property
+    def code_role(self) -> str:
+        """What the device that uses the present code may do."""
+        return self._code.role if self._code else "operate"
+
+    def code(self, role: str = "") -> str:
         """Six digits that let one device in within ten minutes; the same until used or spent."""
-        if role not in store.ROLES:
+        if role and role not in store.ROLES:
             raise OutOfRange(f"role must be one of {', '.join(store.ROLES)}, got {role!r:.40}")
         with self._lock:
             now = self._clock()
             if self._code is None or now >= self._code.until:
-                self._code = _Code(f"{secrets.randbelow(10**6):06}", role, now + CODE_LIVES_S)
-            self._code.role = role
+                self._code = _Code(f"{secrets.randbelow(10**6):06}", "operate", now + CODE_LIVES_S)
+            self._code.role = role or self._code.role
             return self._code.digits
 
     def pair(self, digits: str, name: str) -> Device:

@@ -19,6 +19,7 @@ from server.web.templating import html
 LARGEST_BODY = 2 * 1024 * 1024
 A_YEAR_S = 365 * 24 * 3600
 SAFE = ("GET", "HEAD")
+OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")
 SECURITY_HEADERS = {
     "Content-Security-Policy": (
         "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none';"
@@ -117,7 +118,7 @@ class Guard:
             if not path.startswith("/api/"):
                 to = f"/pair/name?back={quote(to)}"
             return admitted(self._desk, self._desk.doors.let_in(), to, _is_secure(scope))
-        if path.startswith("/static/") or path == "/pair":
+        if path.startswith("/static/") or path in OPEN_TO_ALL:
             return None
         sentence = "this device is not paired: scan the code that the server printed at its start"
         if "text/html" in headers.get("accept", ""):

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import JSONResponse, RedirectResponse
 from pydantic import BaseModel, Field
 
-from server.errors import Refused
+from server.errors import NotFound, Refused
 from server.store.devices import ROLES, Device
 from server.web.desk import Desk, DeskDep, DeviceDep
 from server.web.doors import HERE
@@ -35,6 +35,25 @@ async def pair(
     """Let a device in by its six digits."""
     device = desk.doors.pair(code, name)
     return admitted(desk, device, "/", request.url.scheme == "https")
+
+
+@router.get("/trust")
+async def trust_page(desk: DeskDep) -> Response:
+    """How a tablet learns to trust this studio's certificate; and how to keep it awake."""
+    files = desk.certificates
+    return html("pages/trust.html", notice="", fingerprint=files.fingerprint if files else "")
+
+
+@router.get("/trust/authority.crt")
+async def authority(desk: DeskDep) -> Response:
+    """The certificate to install on the tablet."""
+    if desk.certificates is None:
+        raise NotFound("this server was started without --tls: there is no certificate")
+    return Response(
+        desk.certificates.authority.read_bytes(),
+        media_type="application/x-x509-ca-cert",
+        headers={"Content-Disposition": 'attachment; filename="thirdstop-studio.crt"'},
+    )
 
 
 @router.get("/pair/name")
@@ -65,6 +84,7 @@ async def devices_page(desk: DeskDep, device: DeviceDep) -> Response:
         devices=[(d, desk.floor.is_there(d.device_id)) for d in desk.doors.known],
         you=device, here=device is HERE, roles=ROLES, back="/rig/devices",
         code=_spaced(desk.doors.code()) if device is HERE else "",
+        code_role=desk.doors.code_role,
     )  # fmt: skip
 
 
