@@ -1,87 +1,139 @@
-"""`python -m server`: read the settings, build the app, print the address, serve."""
+"""`python -m server`: take the port, then keep the lamp keeper and the web server alive.
 
+Three processes: this one only watches; the keeper holds the light; the web server does the rest.
+Either of the two may be killed, and comes back to the light as it is. This one imports nothing
+heavy, so that it costs next to nothing.
+"""
+
+import errno
 import os
+import select
 import socket
 import sys
+import time
 from collections.abc import Sequence
-from types import FrameType
 
-import segno
-import uvicorn
-
-from server.app import create_app
 from server.errors import StudioError
-from server.settings import Settings, parse
-from server.web.hub import Hub
+from server.live.keeper_protocol import private_folder
+from server.live.network import resolve
+from server.live.supervise import Child, living_keeper, supervise
+from server.settings import CANNOT_START, Settings, parse
 
-CANNOT_START = 78  # EX_CONFIG of sysexits.h: trying again will not help
-
-
-class Server(uvicorn.Server):
-    """Uvicorn, but a wanted stop first ends the pages' event streams, which never end alone."""
-
-    def __init__(self, config: uvicorn.Config, hub: Hub) -> None:
-        super().__init__(config)
-        self._hub = hub
-
-    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-        self._hub.close()
-        super().handle_exit(sig, frame)
+ANSWER_WITHIN_S = 15.0
+PORT_WITHIN_S = 0.5
+FADE_SIGNAL = "SIGUSR2"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Serve until a wanted stop; the exit code says whether it could start."""
-    settings = parse(argv)
+    """Run until a wanted stop; the exit code says whether it could start."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    if words[:1] in ([name] for name in ("backup", "restore")):
+        from server.commands import run  # only who copies pays for the database's imports
+
+        return run(words)
+    settings = parse(words)
     try:
         listening = _listen(settings)
-        app = create_app(settings)
+        children = _children(settings, words, listening)
     except (StudioError, OSError) as error:
         print(f"Thirdstop cannot start: {error}", file=sys.stderr)
         return CANNOT_START
-    _greet(settings, app.state.desk.token)
-    config = uvicorn.Config(
-        app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, lifespan="on"
+    return supervise(children, lambda impatience: _ending(settings, impatience))
+
+
+def _children(settings: Settings, words: list[str], listening: socket.socket) -> list[Child]:
+    fd = listening.fileno()
+    web = Child(
+        "the web server",
+        [sys.executable, "-m", "server.serve", *words, "--listen-fd", str(fd)],
+        first_time=("--greet",),
+        pass_fds=(fd,),
     )
-    Server(config, app.state.desk.hub).run(sockets=[listening])
-    return 0
+    if not settings.has_lamps:
+        return [web]
+    private_folder(settings.keeper_socket.parent)
+    options = keeper_options(settings)
+    keeper = Child(
+        "the lamp keeper",
+        [sys.executable, "-m", "server.live.keeper", *options],
+        outlives=True,
+        living=lambda: living_keeper(str(settings.keeper_socket), options),
+    )
+    return [keeper, web]
+
+
+def keeper_options(settings: Settings) -> list[str]:
+    """What the keeper is started with; addresses are looked up here, once."""
+    options = ["--socket", str(settings.keeper_socket), "--state", str(settings.keeper_state)]
+    for host, port in settings.destinations:
+        address, _ = resolve(host, port)
+        options += ["--to", f"{address}:{port}"]
+    if settings.multicast:
+        options += ["--multicast"]
+    if "network" in settings.outputs:
+        options += ["--priority", str(settings.priority)]
+    if settings.device:
+        options += ["--serial", settings.device]
+    if "by-hand" in settings.outputs:
+        options += ["--by-hand"]
+    return options
 
 
 def _listen(settings: Settings) -> socket.socket:
-    """Take the port before anything else, so that a second start touches nothing."""
+    """Take the port before anything else, so that a second start touches nothing.
+
+    It stays open while the web server is started again: a tablet's request then waits a moment
+    instead of being refused.
+    """
     family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
     # named as TCP, or asyncio leaves Nagle on and every answer waits 40 ms
     listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listening.bind((settings.host, settings.port))
-    except OSError as error:
-        reason = os.strerror(error.errno or 0)
-        raise OSError(
-            f"port {settings.port} on {settings.host} cannot be used ({reason}):"
-            " is Thirdstop running already? Stop it, or choose another --port"
-        ) from None
-    return listening
-
-
-def _greet(settings: Settings, token: str) -> None:
-    here = f"http://127.0.0.1:{settings.port}/"
-    print(f"Thirdstop is open on this machine at {here}")
-    address = _network_address() if settings.host in ("0.0.0.0", "::") else settings.host
-    if not address.startswith("127."):
-        url = f"http://{address}:{settings.port}/?token={token}"
-        print(f"On a tablet in the same network, scan this or open {url}\n")
-        segno.make(url, error="m").terminal(compact=True)
-    print("Ctrl-C stops it.", flush=True)
-
-
-def _network_address() -> str:
-    """The address this machine would send from; nothing is sent to find out."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+    # a web server whose parent was killed a moment ago may still be dying
+    until = time.monotonic() + PORT_WITHIN_S
+    while True:
         try:
-            probe.connect(("192.0.2.1", 9))  # RFC 5737: a documentation address
-            return str(probe.getsockname()[0])
-        except OSError:
-            return "127.0.0.1"
+            listening.bind((settings.host, settings.port))
+        except OSError as error:
+            if error.errno == errno.EADDRINUSE and time.monotonic() < until:
+                time.sleep(0.02)
+                continue
+            reason = os.strerror(error.errno or 0)
+            raise OSError(
+                f"port {settings.port} on {settings.host} cannot be used ({reason}):"
+                " is Thirdstop running already? Stop it, or choose another --port"
+            ) from None
+        return listening
+
+
+def _ending(settings: Settings, impatience: int) -> dict[str, str]:
+    """What a wanted stop does to the light: for each child by name, how it is told to end."""
+    if not settings.has_lamps:
+        return {}
+    wish = (
+        _asked(impatience) if settings.on_stop == "ask" and sys.stdin.isatty() else settings.on_stop
+    )
+    if wish == "fade":
+        return {"the web server": FADE_SIGNAL}
+    if wish == "hold":
+        print(
+            "The light stays as it is. Start Thirdstop again to take it over"
+            " (and stop it with --on-stop end to let it go).",
+            file=sys.stderr,
+        )
+        return {"the lamp keeper": "leave"}
+    return {}
+
+
+def _asked(impatience: int) -> str:
+    print(
+        "\nWhat should the light do? f: fade down   h: stay as it is"
+        f"   Enter: end now (in {ANSWER_WITHIN_S:.0f} s by itself) ",
+        end="", file=sys.stderr, flush=True,
+    )  # fmt: skip
+    ready, _, _ = select.select([sys.stdin, impatience], [], [], ANSWER_WITHIN_S)
+    answer = sys.stdin.readline().strip().lower() if sys.stdin in ready else ""
+    return {"f": "fade", "h": "hold"}.get(answer[:1], "end")
 
 
 if __name__ == "__main__":

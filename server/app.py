@@ -1,55 +1,57 @@
 """The only place that wires the concrete parts together."""
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
-from sqlalchemy import Engine as Database
-from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session
 
-from server.live.engine import Engine, Journal
-from server.live.network import NetworkWire
-from server.live.null import ByHandWire, NullOutput
-from server.live.output import LightOutput, Wire
-from server.live.player import Player
-from server.live.serial_line import SerialWire
+from server.live.engine import Engine
+from server.live.keeper_link import KeeperOutput
+from server.live.null import NullOutput
+from server.live.output import LightOutput
 from server.paths import DEMO_DATA, HTMX, STATIC
 from server.settings import Settings
 from server.store import journal
 from server.store.database import open_database
 from server.store.rigs import load_rig, put_rig
-from server.store.secrets import pairing_token, sender_id
+from server.store.secrets import pairing_token
 from server.store.seed import seed
-from server.studio.history import Change
 from server.studio.rig import Rig
 from server.studio.room import Room
 from server.web import errors
 from server.web.desk import Desk
 from server.web.guard import Guard
-from server.web.routes import api, faces, library, live, reference, rig
+from server.web.routes import api, devices, faces, library, live, reference, rig, sitting
+
+SAVE_AGAIN_S = 2.0
 
 
 def create_app(settings: Settings) -> FastAPI:
     """Build the server: database, output, engine, pages. Raises Refused when it cannot start."""
     database = open_database(settings.database)
     with Session(database) as session:
-        token, cid = pairing_token(session), sender_id(session)
+        token = pairing_token(session)
         first_rig = load_rig(session) or _new_rig(session, settings)
         record = journal.load_live(session)
-    output = output_for(settings, database)
-    engine = Engine(first_rig, output, _journal(database), record)
-    desk = Desk(settings, engine, database, token, cid)
+    output = output_for(settings)
+    engine = Engine(first_rig, output, journal.Journal(database), record)
+    desk = Desk(settings, engine, database, token)
     engine.subscribe(desk.hub.publish)
     desk.hub.on_arrival(engine.now)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
+        saving = asyncio.create_task(_save_again(engine))
         yield
+        saving.cancel()
         desk.faces.close()
-        output.stop()
+        if desk.fade_down:
+            await asyncio.sleep(engine.fade_down())
+        output.stop(terminate=False)  # the keeper holds the light; the start command ends it
         database.dispose()
 
     app = FastAPI(
@@ -63,11 +65,20 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.desk = desk
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for module in (api, live, faces, library, rig, reference):
+    for module in (api, devices, sitting, live, faces, library, rig, reference):
         app.include_router(module.router)
+    app.include_router(devices.contract)
     errors.install(app)
-    app.add_middleware(Guard, token=token)
+    app.add_middleware(Guard, desk=desk)
     return app
+
+
+async def _save_again(engine: Engine) -> None:
+    """What could not be stored is tried again, also when nobody changes anything."""
+    while True:
+        await asyncio.sleep(SAVE_AGAIN_S)
+        if engine.now().unsaved:
+            await asyncio.to_thread(engine.store_again)
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:
@@ -79,33 +90,9 @@ def _new_rig(session: Session, settings: Settings) -> Rig:
     return rig
 
 
-def output_for(settings: Settings, database: Database) -> LightOutput:
-    """The output that the command line asks for."""
-    wires: list[Wire] = []
-    for kind in settings.outputs:
-        if kind == "network":
-            with Session(database) as session:
-                cid = sender_id(session)
-            wires.append(
-                NetworkWire(
-                    settings.destinations, settings.multicast, cid, priority=settings.priority
-                )
-            )
-        elif kind == "serial":
-            wires.append(SerialWire(settings.device))
-        elif kind == "by-hand":
-            wires.append(ByHandWire())
-    return Player(wires) if wires else NullOutput()
-
-
-def _journal(database: Database) -> Journal:
-    """Store a change; what the database cannot do becomes a reason in words."""
-
-    def record(change: Change) -> None:
-        try:
-            with Session(database) as session:
-                journal.record(session, change)
-        except SQLAlchemyError as error:
-            raise OSError(f"changes are not being saved: {error}") from error
-
-    return record
+def output_for(settings: Settings) -> LightOutput:
+    """The output that the command line asks for: the keeper's, or none that needs one."""
+    if settings.has_lamps:
+        kinds = " + ".join(kind.replace("-", " ") for kind in settings.outputs)
+        return KeeperOutput(str(settings.keeper_socket), kinds)
+    return NullOutput("by hand" if "by-hand" in settings.outputs else "none")

@@ -1,6 +1,9 @@
 """How Thirdstop was started: the only reader of the command line."""
 
 import argparse
+import hashlib
+import os
+import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,6 +11,8 @@ from pathlib import Path
 E131_PORT = 5568
 NO_FACES = "none"
 OUTPUTS = ("none", "network", "serial", "by-hand")
+ON_STOP = ("ask", "fade", "hold", "end")
+CANNOT_START = 78  # EX_CONFIG of sysexits.h: trying again will not help
 
 
 @dataclass(frozen=True)
@@ -23,8 +28,34 @@ class Settings:
     multicast: bool = False
     device: str = ""
     priority: int = 100
+    on_stop: str = "ask"
+    tls: bool = False
+    listen_fd: int = -1
+    greet: bool = False
+
     faces: str = ""
     """Folder of the drawn faces; empty: beside the database; none: no faces."""
+
+    @property
+    def has_lamps(self) -> bool:
+        """Whether light goes out by a line, so that a keeper must hold it."""
+        return bool({"network", "serial"} & set(self.outputs))
+
+    @property
+    def keeper_state(self) -> Path:
+        """The keeper's own file, beside the database."""
+        return self.database.with_name(self.database.name + "-light")
+
+    @property
+    def tls_folder(self) -> Path:
+        """Where the certificates are kept, beside the database."""
+        return self.database.with_name(self.database.name + "-tls")
+
+    @property
+    def keeper_socket(self) -> Path:
+        """Where the keeper of this database listens: a short path, as the system demands."""
+        name = hashlib.sha256(str(self.database.resolve()).encode()).hexdigest()[:16]
+        return Path(tempfile.gettempdir()) / f"thirdstop-{os.getuid()}" / f"{name}.sock"
 
     @property
     def faces_folder(self) -> Path | None:
@@ -39,6 +70,7 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
     parser = argparse.ArgumentParser(
         prog="thirdstop",
         description="A live cue board for portrait photographers with continuous light.",
+        epilog="Two commands beside this one: thirdstop backup FILE, thirdstop restore FILE.",
         formatter_class=argparse.ArgumentDefaultsHelpFormatter,
     )
     default = Settings()
@@ -69,9 +101,21 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
         "--priority", type=int, default=default.priority, help="E1.31 priority, 0..200"
     )
     parser.add_argument(
+        "--on-stop", choices=ON_STOP, default=default.on_stop,
+        help="what the light does on a wanted stop: fade down, hold (stay as it is, the lamp keeper"
+        " goes on), or end at once; ask asks on a terminal and ends without one",
+    )  # fmt: skip
+    parser.add_argument(
         "--faces", default=default.faces, metavar="FOLDER",
         help="where drawn faces are kept (empty: beside the database); none draws no faces",
     )  # fmt: skip
+    parser.add_argument(
+        "--tls", action="store_true",
+        help="serve the pages by https with a certificate of our own (needs the extra tls)",
+    )  # fmt: skip
+    # handed from the start command to its web process
+    parser.add_argument("--listen-fd", type=int, default=-1, help=argparse.SUPPRESS)
+    parser.add_argument("--greet", action="store_true", help=argparse.SUPPRESS)
     given = parser.parse_args(argv)
     outputs = tuple(dict.fromkeys(given.outputs or default.outputs))
     if "network" in outputs and not (given.to or given.multicast):
@@ -98,6 +142,10 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
         multicast=given.multicast,
         device=given.device,
         priority=given.priority,
+        on_stop=given.on_stop,
+        tls=given.tls,
+        listen_fd=given.listen_fd,
+        greet=given.greet,
         faces=given.faces,
     )
 

@@ -1,20 +1,15 @@
-"""One engine owns the light: every change goes through it, gets a revision, is stored and told."""
+"""The engine: every way to move the light, each one step that can be taken back."""
 
-import threading
-import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
-from typing import Any
 
 from server.errors import OutOfRange, Refused
-from server.live.fade import NUDGE_S, RECALL_S, Fade, fade_seconds, timeline_of
+from server.live.fade import NUDGE_S, RECALL_S
 from server.live.now import Now
-from server.live.output import LightOutput
-from server.studio.figures import outputs_of
+from server.live.owner import Owner
+from server.studio.document import setting_document
 from server.studio.head import Head
-from server.studio.history import Change, History, LiveRecord, Step
-from server.studio.light import LightMatrix, light_matrix
+from server.studio.light import light_matrix
 from server.studio.look import Look
 from server.studio.mix import mixed, thirds_text
 from server.studio.nudge import Nudged, nudged
@@ -22,78 +17,11 @@ from server.studio.reach import Reached, with_ratio
 from server.studio.rig import Lens, Rig
 from server.studio.setting import Origin, Setting, kept_over
 
-Journal = Callable[[Change], None]
-"""Stores a change in one transaction; raises OSError with the reason when it cannot."""
-
 BROUGHT_IN_OUTPUT = 1 / 16
 
 
-def wall_clock() -> datetime:
-    """The time of day, in UTC."""
-    return datetime.now(UTC)
-
-
-class Engine:
-    """Owner of what is lit. Methods may be called from any thread; each answers with `Now`.
-
-    A change is worked out first, so that bad input changes nothing; then it is sent, stored and
-    told, in this order: a full disk must not keep the light from following the hand.
-    """
-
-    def __init__(
-        self,
-        rig: Rig,
-        output: LightOutput,
-        journal: Journal,
-        record: LiveRecord | None = None,
-        clock: Callable[[], float] = time.monotonic,
-        today: Callable[[], datetime] = wall_clock,
-    ) -> None:
-        self._lock = threading.RLock()
-        self._rig = rig
-        self._output = output
-        self._journal = journal
-        self._clock = clock
-        self._today = today
-        self._listeners: list[Callable[[Now], None]] = []
-        fresh = Setting(
-            stops={h.name: None for h in rig.heads}, lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
-        )
-        self._record = record or LiveRecord(History((Step(0, fresh),)))
-        self._yaw_deg = self._setting.yaw_deg
-        self._matrix = light_matrix(rig, self._yaw_deg)
-        self._comparing = False
-        self._text = self._actor = self._unsaved = ""
-        outputs = outputs_of(rig, self._setting)
-        self._fade = Fade(outputs, outputs, clock(), 0.0)
-        if self._record.known:
-            self._output.play(timeline_of(rig, self._fade))
-
-    # -- reading -------------------------------------------------------------------------------
-
-    def now(self) -> Now:
-        """What is lit now."""
-        with self._lock:
-            return Now(
-                rig=self._rig,
-                matrix=self._matrix,
-                record=self._record,
-                fade=self._fade,
-                fading=self._fade.running(self._clock()),
-                comparing=self._comparing,
-                output=self._output.status(),
-                text=self._text,
-                actor=self._actor,
-                unsaved=self._unsaved,
-            )
-
-    def subscribe(self, listener: Callable[[Now], None]) -> None:
-        """Call the listener with `Now` after every change, from the thread that made it."""
-        self._listeners.append(listener)
-
-    @property
-    def _setting(self) -> Setting:
-        return self._record.history.now.setting
+class Engine(Owner):
+    """Every way to move the light. Methods may be called from any thread; each answers `Now`."""
 
     # -- moving the light ----------------------------------------------------------------------
 
@@ -126,7 +54,7 @@ class Engine:
         """Nudge every head of a role, or one head, by thirds of a stop."""
         with self._lock:
             heads = self._named(role, head)
-            seconds = NUDGE_S if fade_s is None else fade_s
+            seconds = self.nudge_seconds() if fade_s is None else fade_s
             return self._nudged(heads, role or head or "", thirds, keep, seconds, actor)
 
     def _nudged(
@@ -155,7 +83,7 @@ class Engine:
                 there = self._setting.with_outputs({heads[0].name: BROUGHT_IN_OUTPUT})
                 text = f"{heads[0].name} in, low"
                 return self._go(there, "bring in", text, actor, RECALL_S), None
-            return self._nudged(heads, name, thirds, keep, NUDGE_S, actor)
+            return self._nudged(heads, name, thirds, keep, self.nudge_seconds(), actor)
 
     def ratio(
         self,
@@ -210,7 +138,7 @@ class Engine:
             if before is None or any(self._setting.of(h) is not None for h in self._rig.heads):
                 raise Refused("nothing to restore: the light is not down")
             record = replace(self._record, dark_from=None)
-            there = replace(kept_over(self._rig, before), lens=self._setting.lens)
+            there = kept_over(self._rig, before).with_lens(self._setting.lens)
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(there, "restore", "back up", actor, seconds, record=record)
 
@@ -237,13 +165,14 @@ class Engine:
         """Mark this light as the good frame; figures are then read from it."""
         with self._lock:
             record = replace(self._record, good=self._setting)
-            return self._commit(record, "good", "good frame", actor, None)
+            detail = {"setting": setting_document(self._setting)}
+            return self._commit(record, "good", "good frame", actor, None, detail=detail)
 
     def back_to_good(self, fade_s: float | None = None, actor: str = "") -> Now:
         """Return to the light of the good frame."""
         with self._lock:
             good = self._good()
-            there = replace(kept_over(self._rig, good), lens=self._setting.lens)
+            there = kept_over(self._rig, good).with_lens(self._setting.lens)
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(there, "back to good", "back to the good frame", actor, seconds)
 
@@ -277,7 +206,7 @@ class Engine:
     def set_lens(self, lens: Lens, actor: str = "") -> Now:
         """Tell what the camera is set to."""
         with self._lock:
-            there = replace(self._setting, lens=lens)
+            there = self._setting.with_lens(lens)
             return self._go(there, "lens", f"lens f/{lens.f_number:g}", actor, NUDGE_S)
 
     def replace_rig(
@@ -288,86 +217,20 @@ class Engine:
         renamed: Mapping[str, str] | None = None,
     ) -> Now:
         """Put a whole rig in place of the old one. Heads that keep their name keep their output,
-        and so do those that `renamed` tells (old name -> new name)."""
+        and so do those that `renamed` tells (old name -> new name), in every look and step."""
         with self._lock:
-            rig.require_heads()
-            names = renamed or {}
-            stops = {names.get(n, n): s for n, s in self._setting.stops.items()}
+            names = {old: new for old, new in (renamed or {}).items() if old != new}
+            record = self._record.renamed(names) if names else self._record
             there = replace(
-                kept_over(rig, replace(self._setting, stops=stops)),
+                kept_over(rig, record.history.now.setting),
                 lens=rig.lens,
                 yaw_deg=rig.sitter.yaw_deg,
             )
             matrix = light_matrix(rig, there.yaw_deg)
-            record = replace(self._record, history=self._record.history.amended(there))
-            return self._commit(record, "rig", text, actor, None, rig=(rig, matrix))
-
-    # -- how a change is made ------------------------------------------------------------------
+            record = replace(record, history=record.history.amended(there))
+            return self._commit(record, "rig", text, actor, None, rig=(rig, matrix), renamed=names)
 
     def _named(self, role: str | None, head: str | None) -> tuple[Head, ...]:
         if (role is None) == (head is None):
             raise OutOfRange("name either a role or a head")
         return self._rig.heads_of(role) if role is not None else (self._rig.head(head or ""),)
-
-    def _go(
-        self,
-        there: Setting,
-        kind: str,
-        text: str,
-        actor: str,
-        fade_s: float,
-        detail: Mapping[str, Any] | None = None,
-        record: LiveRecord | None = None,
-    ) -> Now:
-        """A new step to a light."""
-        record = record or self._record
-        history = record.history.pushed(there, text, actor, fade_s)
-        record = replace(record, history=history)
-        return self._commit(record, kind, text, actor, fade_s, detail=detail)
-
-    def _commit(
-        self,
-        record: LiveRecord,
-        kind: str,
-        text: str,
-        actor: str,
-        fade_s: float | None,
-        *,
-        comparing: bool = False,
-        detail: Mapping[str, Any] | None = None,
-        rig: tuple[Rig, LightMatrix] | None = None,
-    ) -> Now:
-        """Send, store, tell. `fade_s` None leaves the light where it is going."""
-        shown = record.good if comparing and record.good else record.history.now.setting
-        new_rig, matrix = rig or (self._rig, self._matrix)
-        if rig is None and shown.yaw_deg != self._yaw_deg:
-            matrix = light_matrix(new_rig, shown.yaw_deg)
-        moment = self._clock()
-        start, end = self._fade.at(moment), outputs_of(new_rig, shown)
-        fade = self._fade
-        if fade_s is not None:
-            if end != self._fade.end or not record.known:
-                seconds = fade_seconds(fade_s, new_rig, matrix, start, end)
-                fade = Fade(start, end, moment, seconds)
-            record = replace(record, known=True)
-        elif end != self._fade.end or rig is not None:
-            left_s = max(0.0, fade.begins + fade.lasts_s - moment)
-            fade = Fade({n: start.get(n, 0.0) for n in end}, end, moment, left_s)
-        if record.known and (fade is not self._fade or not self._record.known):
-            self._output.play(timeline_of(new_rig, fade))
-        self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg
-        self._fade, self._comparing = fade, comparing
-        self._record = replace(record, revision=record.revision + 1)
-        self._text, self._actor = text, actor
-        change = Change(
-            self._record, kind, text, actor, self._today(), rig and rig[0], detail or {}
-        )
-        try:
-            self._journal(change)
-            self._unsaved = ""
-        except OSError as error:  # the light goes on; the pages say what is not being kept
-            self._unsaved = str(error)
-        now = self.now()
-        for listener in self._listeners:
-            listener(now)
-        return now

@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from math import ceil, log2
 
 from server.errors import OutOfRange
+from server.live.keeper_state import boot_id
 from server.live.output import Timeline
 from server.physics.lightness import between
 from server.physics.signal import signal_for
 from server.studio.head import SLOTS, Head
+from server.studio.history import Way
 from server.studio.light import LightMatrix
 from server.studio.rig import Rig
 
@@ -42,6 +44,17 @@ class Fade:
             return 1.0
         return max(0.0, min(1.0, (moment - self.begins) / self.lasts_s))
 
+    def renamed(self, names: Mapping[str, str]) -> "Fade":
+        """The same way after heads got other names (old name -> new name)."""
+        start, end = (
+            {names.get(n, n): o for n, o in outputs.items()} for outputs in (self.start, self.end)
+        )
+        return Fade(start, end, self.begins, self.lasts_s)
+
+    def left_s(self, moment: float) -> float:
+        """How long the light is still on its way. [s]"""
+        return max(0.0, self.begins + self.lasts_s - moment)
+
     def running(self, moment: float) -> bool:
         """Whether the light is still on its way."""
         return self.part(moment) < 1.0
@@ -63,11 +76,25 @@ def fade_seconds(
     return wanted_s
 
 
+def way_of(fade: Fade, moment: float) -> Way | None:
+    """A fade that is still on its way, as it is kept."""
+    if not fade.running(moment):
+        return None
+    return Way(dict(fade.start), fade.begins, fade.lasts_s, boot_id())
+
+
+def resumed_fade(way: Way | None, outputs: Outputs, moment: float) -> Fade:
+    """The fade that a server joins when it starts: the one that was on its way, if it still is."""
+    if way and way.boot == boot_id() != "" and moment < way.begins + way.lasts_s:
+        return Fade(way.start, outputs, way.begins, way.lasts_s)
+    return Fade(outputs, outputs, moment, 0.0)
+
+
 def frame_of(rig: Rig, outputs: Outputs) -> dict[int, bytes]:
     """Slot values of every universe of the rig for these outputs."""
     universes = {u: bytearray(SLOTS) for u in {h.universe for h in rig.heads}}
     for head in rig.heads:
-        level = head.dimmer.level(outputs[head.name])
+        level = head.level(outputs[head.name])
         _put(universes, head, level)
     return {u: bytes(slots) for u, slots in universes.items()}
 

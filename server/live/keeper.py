@@ -16,7 +16,6 @@ import json
 import os
 import signal
 import socket
-import stat
 import struct
 import sys
 import threading
@@ -28,7 +27,13 @@ from typing import Any
 
 from server.errors import Refused
 from server.live import e131
-from server.live.keeper_protocol import frame_message, pack, read_timeline, receive
+from server.live.keeper_protocol import (
+    frame_message,
+    pack,
+    private_folder,
+    read_timeline,
+    receive,
+)
 from server.live.keeper_state import KeeperState
 from server.live.network import NetworkWire
 from server.live.null import ByHandWire
@@ -171,10 +176,7 @@ def listen(path: Path) -> tuple[socket.socket, int]:
         Another keeper lives there, or the place is unusable; the message says why.
     """
     try:
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        mode = path.parent.stat().st_mode
-        if mode & (stat.S_IWGRP | stat.S_IWOTH):
-            raise Refused(f"other users may write in {path.parent}; choose a folder of your own")
+        private_folder(path.parent)
         lock = os.open(f"{path}.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -209,6 +211,7 @@ def parse(argv: Sequence[str]) -> argparse.Namespace:
     add("--state", type=Path, required=True, help="file that remembers CID and light")
     add("--to", type=_destination, action="append", default=[], metavar="HOST[:PORT]")
     add("--multicast", action="store_true", help="send to the multicast groups as well")
+    add("--priority", type=int, default=e131.DEFAULT_PRIORITY, help="E1.31 priority, 0..200")
     add("--serial", metavar="DEVICE", help="RS-485 adapter")
     add("--by-hand", action="store_true", help="the board shows numbers for a desk set by hand")
     add("--hold", action="store_true", help="on a wanted stop, cease without terminating")
@@ -219,7 +222,13 @@ def _wires(options: argparse.Namespace, state: KeeperState) -> list[Wire]:
     wires: list[Wire] = []
     if options.to or options.multicast:
         wires.append(
-            NetworkWire(options.to, options.multicast, state.cid, resumed=not state.is_new)
+            NetworkWire(
+                options.to,
+                options.multicast,
+                state.cid,
+                priority=options.priority,
+                resumed=not state.is_new,
+            )
         )
     if options.serial:
         from server.live.serial_line import SerialWire  # only who has an adapter pays for it

@@ -19,17 +19,36 @@ Otherwise {"ok": false, "error": what is wrong}.
 """
 
 import json
+import os
 import socket
+import stat
 import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
+from server.errors import Refused
 from server.live.output import SLOTS, Frame, OutputStatus, Timeline
 
 LARGEST_MESSAGE = 16 * 1024 * 1024
 """[octets] A minute of frames for four full universes takes 11 MB."""
 _LENGTH = struct.Struct("!I")
+
+
+def private_folder(folder: Path) -> None:
+    """Make a folder that only this user may write in; refuse one that others made or may change.
+
+    Raises
+    ------
+    Refused
+        The folder belongs to somebody else or others may write in it: whoever owns it could listen
+        there in the keeper's place.
+    """
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    found = folder.stat()
+    if found.st_uid != os.getuid() or found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+        raise Refused(f"{folder} is not this user's own, so the lamp keeper cannot use it")
 
 
 def pack(message: Mapping[str, Any]) -> bytes:

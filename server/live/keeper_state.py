@@ -21,7 +21,7 @@ _WRITE_GAP_S = 0.1  # at most about ten writes a second, whatever is played
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
 
-def _boot() -> str:
+def boot_id() -> str:
     """Which run of the machine this is: monotonic moments mean nothing in another."""
     with contextlib.suppress(OSError):
         return _BOOT_ID.read_text().strip()
@@ -101,7 +101,7 @@ class KeeperState:
             who, _, request = self._path.read_bytes().partition(b"\n")
             known = json.loads(who)
             self.cid = uuid.UUID(known["cid"])
-            self._same_boot = known["boot"] == _boot() != ""
+            self._same_boot = known["boot"] == boot_id() != ""
         except FileNotFoundError:
             return
         except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
@@ -113,7 +113,7 @@ class KeeperState:
     def _write(self, request: bytes) -> None:
         """Replace the file in one step: whoever is killed meanwhile leaves the old one whole."""
         draft = self._path.with_name(self._path.name + ".new")
-        who = json.dumps({"cid": str(self.cid), "boot": _boot()}).encode()
+        who = json.dumps({"cid": str(self.cid), "boot": boot_id()}).encode()
         try:
             self._path.parent.mkdir(parents=True, exist_ok=True)
             draft.write_bytes(who + b"\n" + request + b"\n")

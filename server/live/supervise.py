@@ -7,8 +7,8 @@ Decisions
 * Each child has a process group of its own: Ctrl-C in the terminal reaches only the parent.
 * A child with ``outlives`` goes on when the parent is killed (the light outlives everything); on
   the next start ``living`` finds it and it is adopted instead of starting another. All other
-  children get SIGTERM from the system when their parent dies, so that no web server is left behind
-  holding the port.
+  children are killed by the system when their parent dies, so that no web server is left behind
+  holding the port: what they answered is stored already.
 * SIGTERM, SIGINT and SIGHUP (a closed terminal) are a wanted stop. A second one is impatience: what
   is not yet gone is killed, except that a child that outlives still gets its time to end well.
 
@@ -59,6 +59,10 @@ class Child:
         It goes on when the parent is killed.
     living : callable or None
         Process id of one that already runs and does what we want, or None. Asked before each start.
+    first_time : sequence of str
+        Arguments added the first time only.
+    pass_fds : sequence of int
+        Open files handed on.
     """
 
     name: str
@@ -66,6 +70,8 @@ class Child:
     env: Mapping[str, str] | None = None
     outlives: bool = False
     living: Callable[[], int | None] | None = None
+    first_time: Sequence[str] = ()
+    pass_fds: Sequence[int] = ()
 
 
 def living_keeper(socket_path: str, argv: Sequence[str]) -> int | None:
@@ -95,19 +101,32 @@ def living_keeper(socket_path: str, argv: Sequence[str]) -> int | None:
     return None
 
 
-def supervise(children: Sequence[Child]) -> int:
+def supervise(
+    children: Sequence[Child], ending: Callable[[int], Mapping[str, str]] = lambda _fd: {}
+) -> int:
     """Start the children, restart whichever dies unasked, until a wanted stop. [exit code]
 
     Must be called in the main thread; takes over SIGTERM, SIGINT and SIGHUP.
 
+    Parameters
+    ----------
+    children : sequence of Child
+        Started in this order, stopped in the reverse.
+    ending : callable
+        Asked once at a wanted stop, with an open file that becomes readable at the next stop signal
+        (the asking should then end): child's name -> the signal that ends it in place of SIGTERM,
+        or "leave" to let it run on.
+
     Returns
     -------
     int
-        0 after a wanted stop; the child's own code when one died `HOPELESS_DEATHS` times in a row
-        with one of `HOPELESS_CODES`, none of them having lived `WELL_AFTER_S`.
+        0 after a wanted stop; the child's own code when one died with one of `HOPELESS_CODES` at
+        its first start, or later `HOPELESS_DEATHS` times in a row, having lived less than
+        `WELL_AFTER_S`.
     """
     stops = _StopSignals()
     runs = [_Run(child) for child in children]
+    ends: Mapping[str, str] = {}
     try:
         while not stops.seen:
             now = time.monotonic()
@@ -120,12 +139,18 @@ def supervise(children: Sequence[Child]) -> int:
                 if run.fd in ready and not stops.seen:
                     code = run.bury()
                     if run.hopeless:
-                        _say(f"{run.child.name} cannot run here (exit code {code}); giving up")
+                        if run.starts > 1:
+                            _say(f"{run.child.name} cannot run here (exit code {code}); giving up")
+                        # at the first start it has said why itself; a light that was there before
+                        # us goes on
+                        ends = {r.child.name: "leave" for r in runs if r.adopted}
                         return code
                     _say(f"{run.child.name} ended unasked (exit code {code}); starting it again")
+        stops.drain()
+        ends = ending(stops.fd)
     finally:
         for run in reversed(runs):
-            run.stop(stops)
+            run.stop(stops, ends.get(run.child.name, "SIGTERM"))
         stops.close()
     return 0
 
@@ -168,10 +193,16 @@ class _Run:
         self._started = 0.0
         self._delay = FIRST_DELAY_S
         self._hopeless_deaths = 0
+        self.starts = 0
 
     @property
     def hopeless(self) -> bool:
-        return self._hopeless_deaths >= HOPELESS_DEATHS
+        return self._hopeless_deaths >= (HOPELESS_DEATHS if self.starts > 1 else 1)
+
+    @property
+    def adopted(self) -> bool:
+        """It was there before us."""
+        return self.fd is not None and self._process is None
 
     def start_when_due(self, now: float) -> None:
         if self.fd is not None or now < self.start_at:
@@ -186,13 +217,15 @@ class _Run:
                 _say(f"{self.child.name} still runs (process {adopted}); taking it over")
         if adopted is None:
             self._process = subprocess.Popen(
-                self.child.argv,
+                [*self.child.argv, *(self.child.first_time if not self.starts else ())],
                 env=None if self.child.env is None else dict(self.child.env),
                 stdin=subprocess.DEVNULL,
                 process_group=0,
+                pass_fds=self.child.pass_fds,
                 preexec_fn=None if self.child.outlives else _die_with_parent,
             )
             self.fd = os.pidfd_open(self._process.pid)
+        self.starts += 1
         self._started = time.monotonic()
 
     def bury(self) -> int:
@@ -209,11 +242,15 @@ class _Run:
         self._delay = min(2 * self._delay, LONGEST_DELAY_S)
         return code
 
-    def stop(self, stops: _StopSignals) -> None:
-        """Ask the process to end, wait, and kill it if it does not."""
+    def stop(self, stops: _StopSignals, how: str) -> None:
+        """Ask the process to end by the signal named, wait, and kill it if it does not."""
         if self.fd is None:
             return
-        self._signal(signal.SIGTERM)
+        if how == "leave":
+            os.close(self.fd)
+            self.fd = None
+            return
+        self._signal(signal.Signals[how])
         end = time.monotonic() + STOP_WITHIN_S
         while (left := end - time.monotonic()) > 0:
             impatient = stops.seen > 1 and not self.child.outlives
@@ -244,8 +281,8 @@ class _Run:
 
 
 def _die_with_parent() -> None:
-    """In the child, before its program starts: SIGTERM when the parent is gone."""
-    _libc.prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
+    """In the child, before its program starts: die when the parent is gone."""
+    _libc.prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
 
 
 def _say(text: str) -> None:

@@ -9,7 +9,7 @@ from sqlmodel import SQLModel, create_engine
 from server.errors import Refused
 from server.store import tables
 
-SCHEMA_STEPS = ("tables of version 1", "patterns of looks")
+SCHEMA_STEPS = ("tables of version 1", "the way of a fade", "patterns of looks", "devices")
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
 
@@ -30,6 +30,7 @@ def open_database(path: Path) -> Engine:
                     f"{path} was written by a newer Thirdstop (schema {version}, this one knows"
                     f" {len(SCHEMA_STEPS)}): update Thirdstop, or start with another --database"
                 )
+            _refuse_damaged(connection, path)
             connection.execute(text("PRAGMA journal_mode = WAL"))
             _migrate(connection, version)
     except DatabaseError as error:
@@ -44,15 +45,30 @@ def open_database(path: Path) -> Engine:
     return engine
 
 
+def _refuse_damaged(connection: Connection, path: Path) -> None:
+    whole = connection.execute(text("PRAGMA quick_check(1)")).scalar_one()
+    if whole != "ok":
+        raise Refused(
+            f"{path} is damaged ({whole}); it was left as it is. Put a copy in its place with"
+            " `thirdstop restore FILE`, or start with another --database"
+        )
+
+
 def _migrate(connection: Connection, version: int) -> None:
     for number in range(version, len(SCHEMA_STEPS)):
         if number == 0:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[n] for n in VERSION_1]
             )
-        if number == 1:
+        elif number == 1 and version > 0:
+            connection.execute(text("ALTER TABLE live ADD COLUMN way JSON"))
+        if number == 2:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[str(tables.PatternRow.__tablename__)]]
+            )
+        if number == 3:
+            SQLModel.metadata.create_all(
+                connection, tables=[SQLModel.metadata.tables[str(tables.DeviceRow.__tablename__)]]
             )
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()
@@ -71,6 +87,8 @@ VERSION_1 = tuple(
 )
 
 
+# NORMAL: nothing that was answered is lost when the program dies; a power cut may take the last
+# moments, never the file (SQLite, "Write-Ahead Logging" and "PRAGMA synchronous").
 def _set_pragmas(connection: object, _record: object) -> None:
     cursor = connection.cursor()  # type: ignore[attr-defined]
     for pragma in ("foreign_keys = ON", "synchronous = NORMAL", "busy_timeout = 2000",

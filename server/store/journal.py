@@ -2,16 +2,19 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
+from sqlalchemy import Engine as Database
+from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
+from server.store.looks import rename_heads
 from server.store.rigs import put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
-from server.studio.history import DEPTH, Change, History, LiveRecord, Step
+from server.studio.history import DEPTH, Change, History, LiveRecord, Step, Way
 from server.studio.setting import Setting
 
 
@@ -34,22 +37,57 @@ PUT_STEP = "INSERT OR REPLACE INTO step (number, setting, text, actor, fade_s) V
 KEEP_STEP = PUT_STEP.replace("OR REPLACE", "OR IGNORE")
 DROP_STEPS = "DELETE FROM step WHERE number > ? OR number < ?"
 PUT_LIVE = (
-    "INSERT OR REPLACE INTO live (id, revision, step, known, good, dark_from) VALUES (1,?,?,?,?,?)"
+    "INSERT OR REPLACE INTO live (id, revision, step, known, good, dark_from, way)"
+    " VALUES (1,?,?,?,?,?,?)"
 )
 ADD_EVENT = "INSERT INTO event (at, revision, kind, text, actor, detail) VALUES (?,?,?,?,?,?)"
 
 
-def record(session: Session, change: Change) -> None:
+class Journal:
+    """Stores every change. What could not be stored is made up for as soon as it can be again."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._missed_since: datetime | None = None
+        self._renamed: dict[str, str] = {}
+
+    def __call__(self, change: Change) -> None:
+        """Store a change; OSError with the reason, and since when, in words."""
+        renamed = {**self._renamed, **change.renamed}
+        try:
+            with Session(self._database) as session:
+                record(
+                    session,
+                    replace(change, renamed=renamed),
+                    all_steps=self._missed_since is not None,
+                )
+        except SQLAlchemyError as error:
+            self._renamed = renamed
+            self._missed_since = since = self._missed_since or change.at
+            raise OSError(
+                f"nothing since {since.astimezone():%H:%M} ({trouble(error)})."
+                " The light goes on. Make room on the disk or check its folder;"
+                " saving starts again by itself"
+            ) from error
+        self._missed_since, self._renamed = None, {}
+
+
+def trouble(error: SQLAlchemyError) -> str:
+    """What the database says, without the statement."""
+    return str(getattr(error, "orig", None) or error)
+
+
+def record(session: Session, change: Change, *, all_steps: bool = False) -> None:
     """Store a change: the steps, where we stand, good and dark, the rig, and the event.
 
     One transaction: all of it is kept or nothing is.
     """
     live, history = change.record, change.record.history
     write = session.connection().exec_driver_sql
-    # a database without steps gets the light that was there before as its first one
-    for before in history.steps[max(0, history.at - 1) : history.at]:
-        write(KEEP_STEP, _step_row(before))
-    write(PUT_STEP, _step_row(history.now))
+    if history.now.number == 1:  # the light before the very first step was never a change
+        write(KEEP_STEP, _step_row(history.steps[0]))
+    for step in history.steps if change.renamed or all_steps else (history.now,):
+        write(PUT_STEP, _step_row(step))
     write(DROP_STEPS, (history.steps[-1].number, history.steps[0].number))
     write(
         PUT_LIVE,
@@ -59,6 +97,7 @@ def record(session: Session, change: Change) -> None:
             live.known,
             _json(live.good),
             _json(live.dark_from),
+            live.way and json.dumps(asdict(live.way)),
         ),
     )
     at = change.at.astimezone(UTC).replace(tzinfo=None).isoformat(" ", "microseconds")
@@ -66,6 +105,8 @@ def record(session: Session, change: Change) -> None:
     write(ADD_EVENT, (at, live.revision, change.kind, change.text, change.actor, detail))
     if change.rig is not None:
         put_rig(session, change.rig)
+    if change.renamed:
+        rename_heads(session, change.renamed)
     session.commit()
 
 
@@ -93,6 +134,7 @@ def load_live(session: Session) -> LiveRecord | None:
         known=live.known,
         good=setting_from_document(live.good) if live.good else None,
         dark_from=setting_from_document(live.dark_from) if live.dark_from else None,
+        way=Way(**live.way) if live.way else None,
     )
 
 
@@ -101,7 +143,14 @@ def events(session: Session, limit: int = 200, before: int | None = None) -> Seq
     query = select(EventRow).order_by(col(EventRow.id).desc()).limit(limit)
     if before is not None:
         query = query.where(col(EventRow.id) < before)
-    return [
-        Event(r.id or 0, r.at, r.revision, r.kind, r.text, r.actor, r.detail)
-        for r in session.exec(query)
-    ]
+    return [_event(row) for row in session.exec(query)]
+
+
+def event(session: Session, event_id: int) -> Event | None:
+    """One of them."""
+    row = session.get(EventRow, event_id)
+    return _event(row) if row else None
+
+
+def _event(row: EventRow) -> Event:
+    return Event(row.id or 0, row.at, row.revision, row.kind, row.text, row.actor, row.detail)

@@ -1,6 +1,6 @@
 """Looks in the database: kept, found, changed, put in order, deleted and brought back."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from sqlalchemy import func, or_
 from sqlmodel import Session, col, select
@@ -88,6 +88,15 @@ def running_order(session: Session) -> list[Look]:
         .order_by(col(LookRow.place), col(LookRow.id))
     )
     return [_look(row) for row in session.exec(query)]
+
+
+def rename_heads(session: Session, names: Mapping[str, str]) -> None:
+    """Heads got other names (old -> new): every look follows. The caller commits."""
+    for row in session.exec(select(LookRow)):
+        setting = setting_from_document(row.setting).renamed(names)
+        row.setting = setting_document(setting)
+        row.placements = {names.get(n, n): p for n, p in row.placements.items()}
+        session.add(row)
 
 
 def change_look(

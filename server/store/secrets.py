@@ -1,21 +1,20 @@
 """What identifies this installation and lets a tablet in."""
 
-from secrets import token_urlsafe
-from uuid import UUID, uuid4
+from secrets import token_hex, token_urlsafe
 
 from sqlmodel import Session
 
 from server.store.tables import SecretRow
 
 
-def sender_id(session: Session) -> UUID:
-    """The E1.31 component identifier (CID), made once and kept."""
-    return UUID(_kept(session, "cid", str(uuid4())))
-
-
 def pairing_token(session: Session) -> str:
     """The token in the printed address, made once and kept."""
     return _kept(session, "pairing", token_urlsafe(16))
+
+
+def signing_key(session: Session) -> bytes:
+    """What device cookies are signed with, made once and kept. [32 octets]"""
+    return bytes.fromhex(_kept(session, "cookies", token_hex(32)))
 
 
 def _kept(session: Session, name: str, new: str) -> str:

@@ -70,6 +70,7 @@ class LiveRow(SQLModel, table=True):
     step: int = 0
     known: bool = False
     good: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON(none_as_null=True)))
+    way: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON(none_as_null=True)))
     dark_from: dict[str, Any] | None = Field(
         default=None, sa_column=Column(JSON(none_as_null=True))
     )
@@ -94,3 +95,14 @@ class SecretRow(SQLModel, table=True):
     __tablename__ = "secret"
     name: str = Field(primary_key=True)
     value: str
+
+
+class DeviceRow(SQLModel, table=True):
+    """A tablet that was let in. Ended ones stay, so that their cookie is never good again."""
+
+    __tablename__ = "device"
+    id: str = Field(primary_key=True)
+    name: str
+    role: str
+    paired_at: datetime = Field(default_factory=now_utc)
+    ended_at: datetime | None = None

@@ -19,6 +19,7 @@ LAST_UNIVERSE = 63999
 SLOTS = 512
 # Below a thousandth of full a lamp looks out (common practice); no nudge goes lower.
 DEEPEST_STOPS = 10.0
+LEVELS_REMEMBERED = 64
 LEVEL_STEPS = 256
 
 Aim = str | Vector
@@ -135,6 +136,23 @@ class Head:
         if self.curve == "square":
             return SquareCurve()
         return SCurve() if self.curve == "s-curve" else LinearCurve()
+
+    @cached_property
+    def _levels(self) -> dict[float, float]:
+        return {}
+
+    def level(self, output: float) -> float:
+        """The control level that gives this output on its curve. [1], 0..1
+
+        Exact. Remembered, since a curve without a closed inverse is inverted by root-finding and
+        every change asks again for heads that have not moved.
+        """
+        known = self._levels
+        if output not in known:
+            if len(known) >= LEVELS_REMEMBERED:
+                known.clear()
+            known[output] = self.dimmer.level(output)
+        return known[output]
 
     @cached_property
     def _outputs_by_level(self) -> tuple[float, ...]:

@@ -45,6 +45,11 @@ class History:
         steps = (*self.steps[: self.at], replace(self.now, setting=setting))
         return History((*steps, *self.steps[self.at + 1 :]), self.at)
 
+    def renamed(self, names: Mapping[str, str]) -> "History":
+        """The same steps after heads got other names (old name -> new name)."""
+        steps = (replace(s, setting=s.setting.renamed(names)) for s in self.steps)
+        return History(tuple(steps), self.at)
+
     @property
     def can_undo(self) -> int:
         """How many steps can be taken back."""
@@ -61,6 +66,20 @@ class History:
 
 
 @dataclass(frozen=True)
+class Way:
+    """A fade as it is kept, so that a server that starts again can join it where it is by then.
+
+    `start` and the moment it begins [s, of the machine's monotonic clock, which starts anew with
+    each boot], how long it lasts [s], and which boot that was.
+    """
+
+    start: Mapping[str, float]
+    begins: float
+    lasts_s: float
+    boot: str
+
+
+@dataclass(frozen=True)
 class LiveRecord:
     """The whole live state as it is kept: enough to come back exactly as it was."""
 
@@ -70,6 +89,17 @@ class LiveRecord:
     """False until a first light was asked for: before that nothing is sent."""
     good: Setting | None = None
     dark_from: Setting | None = None
+    way: Way | None = None
+    """How the light is getting there; None when it is there."""
+
+    def renamed(self, names: Mapping[str, str]) -> "LiveRecord":
+        """The same record after heads got other names, so that no step back loses them."""
+        return replace(
+            self,
+            history=self.history.renamed(names),
+            good=self.good and self.good.renamed(names),
+            dark_from=self.dark_from and self.dark_from.renamed(names),
+        )
 
 
 @dataclass(frozen=True)
@@ -84,3 +114,5 @@ class Change:
     rig: Rig | None = None
     """The new rig, when the change was one of the rig."""
     detail: Mapping[str, Any] = field(default_factory=dict)
+    renamed: Mapping[str, str] = field(default_factory=dict)
+    """Heads that got other names (old -> new): looks and steps follow."""

@@ -56,10 +56,19 @@ class Setting:
         """The same setting with some heads at outputs 0..1."""
         return self.with_stops({n: exact_stops(o) for n, o in outputs.items()})
 
+    def with_lens(self, lens: Lens) -> "Setting":
+        """The same light with another lens setting."""
+        return replace(self, lens=lens)
+
     def shifted(self, heads: Iterable[Head], stops: Fraction) -> "Setting":
         """Heads brighter by so many stops; dark ones stay dark. May pass full: see `nudge`."""
         lit = {h.name: s - stops for h in heads if (s := self.of(h)) is not None}
         return self.with_stops(lit)
+
+    def renamed(self, names: Mapping[str, str]) -> "Setting":
+        """The same light after heads got other names (old name -> new name)."""
+        origin = self.origin and replace(self.origin, stops=_renamed(self.origin.stops, names))
+        return replace(self, stops=_renamed(self.stops, names), origin=origin)
 
     @property
     def changed(self) -> bool:
@@ -71,6 +80,10 @@ class Setting:
         )
 
 
+def _renamed(stops: Stops, names: Mapping[str, str]) -> Stops:
+    return {names.get(name, name): value for name, value in stops.items()}
+
+
 def exact_stops(output: float) -> Fraction | None:
     """Exact stops below full for an output 0..1; None for darkness."""
     return Fraction(stops_below_full(output)) if output > 0 else None
@@ -78,7 +91,7 @@ def exact_stops(output: float) -> Fraction | None:
 
 def level(head: Head, output: float) -> float:
     """The control level that gives this output on the head's curve. [1], 0..1"""
-    return head.dimmer.level(min(1.0, output))
+    return head.level(min(1.0, output))
 
 
 def signal(head: Head, output: float) -> tuple[int, ...]:

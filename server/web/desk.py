@@ -1,16 +1,22 @@
 """What the routes need in one place: engine, database, output, the hub of open pages."""
 
+from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from typing import Annotated
-from uuid import UUID
 
 from fastapi import Depends, Request
 from sqlalchemy import Engine as Database
 from sqlmodel import Session
+from starlette.types import ASGIApp
 
+from server.certificate import Certificates
+from server.errors import Refused
 from server.live.engine import Engine
 from server.settings import Settings
+from server.store.devices import Device
+from server.web.doors import Doors
 from server.web.faces import Faces
+from server.web.floor import Floor
 from server.web.hub import Hub
 
 
@@ -22,37 +28,55 @@ class Desk:
     engine: Engine
     database: Database
     token: str
-    cid: UUID
     hub: Hub = field(default_factory=Hub)
+    floor: Floor = field(default_factory=Floor)
     faces: Faces = field(init=False)
+    doors: Doors = field(init=False)
+    perform: ASGIApp | None = None
+    """The app behind the door: where a granted wish is done."""
     rendered: dict[str, tuple[object, str]] = field(default_factory=dict)
     """Page parts of the newest moment, one a view, shared by all open pages."""
+    certificates: Certificates | None = None
+    fade_down: bool = False
+    """A wanted stop is to take the light down gently."""
 
     def __post_init__(self) -> None:
+        self.doors = Doors(self.database)
         self.faces = Faces(self.settings.faces_folder, self.database, self.hub.refresh)
 
 
-def desk_of(request: Request) -> Desk:
+# These are coroutines though they wait for nothing: FastAPI sends a plain function to a thread,
+# and the way there and back costs more than a nudge.
+
+
+async def desk_of(request: Request) -> Desk:
     """The desk of this server."""
     desk: Desk = request.app.state.desk
     return desk
 
 
-def engine_of(request: Request) -> Engine:
+async def engine_of(request: Request) -> Engine:
     """The engine of this server."""
-    return desk_of(request).engine
+    return (await desk_of(request)).engine
 
 
-def session_of(request: Request):  # type: ignore[no-untyped-def]
+async def session_of(request: Request) -> AsyncIterator[Session]:
     """A database session that is closed after the answer."""
-    with Session(desk_of(request).database) as session:
+    with Session((await desk_of(request)).database) as session:
         yield session
 
 
-def actor_of(request: Request) -> str:
-    """Who is asking: the machine that runs the server, or a tablet on the network."""
-    host = request.client.host if request.client else ""
-    return "this machine" if is_here(host) else f"tablet {host}"
+async def actor_of(request: Request) -> str:
+    """The name of the device that is asking."""
+    return (await device_of(request)).name
+
+
+async def device_of(request: Request) -> Device:
+    """The device that is asking, as the door knows it."""
+    device: Device | None = request.state.device
+    if device is None:
+        raise Refused("this device is not paired")
+    return device
 
 
 def is_here(host: str) -> bool:
@@ -64,3 +88,4 @@ DeskDep = Annotated[Desk, Depends(desk_of)]
 EngineDep = Annotated[Engine, Depends(engine_of)]
 SessionDep = Annotated[Session, Depends(session_of)]
 ActorDep = Annotated[str, Depends(actor_of)]
+DeviceDep = Annotated[Device, Depends(device_of)]

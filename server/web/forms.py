@@ -1,11 +1,13 @@
 """Forms of the Rig page as documents: numbers with commas or points, errors that name the field."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from server.errors import OutOfRange
 from server.studio.document import head_document, head_from_document
 from server.studio.head import Head
+from server.studio.room import Circuit, Room
 
 NUMBERS = ("watts", "power_factor", "cct_kelvin", "lens_diameter_m")
 WHOLE = ("universe", "address", "bits")
@@ -60,6 +62,33 @@ def head_of(form: Mapping[str, Any], before: Head | None) -> Head:
     ]
     document["placement"] = placement
     return head_from_document(document)
+
+
+def room_of(form: Any, before: Room) -> Room:
+    """The room that a form describes; circuit rows without a name are left out."""
+    rows = zip(
+        form.getlist("circuit_name"),
+        form.getlist("circuit_amps"),
+        form.getlist("circuit_other"),
+        strict=False,
+    )
+    circuits = tuple(
+        Circuit(
+            str(name),
+            number({f"breaker of {name}, amps": amps}, f"breaker of {name}, amps"),
+            number({f"other load of {name}, amps": other or "0"}, f"other load of {name}, amps"),
+        )
+        for name, amps, other in rows
+        if str(name).strip()
+    )
+    return replace(
+        before,
+        name=str(form.get("name", "")),
+        mains_volts=number(form, "mains_volts"),
+        continuous_factor=number(form, "continuous_factor"),
+        ambient_lux=number(form, "ambient_lux"),
+        circuits=circuits,
+    )
 
 
 def _is(part: str) -> bool:

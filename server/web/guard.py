@@ -1,20 +1,25 @@
 """The door: size of a request, who is asking, from which page. Plain ASGI, in front of the app."""
 
-import secrets
 from http.cookies import CookieError, SimpleCookie
 from ipaddress import ip_address
+from secrets import compare_digest
 from socket import gethostname
-from urllib.parse import parse_qs, urlencode, urlsplit
+from urllib.parse import parse_qs, quote, urlencode, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.web.desk import is_here
+from server.store.devices import Device
+from server.web.desk import Desk, is_here
+from server.web.doors import COOKIE, HERE
+from server.web.permission import refusal_for
+from server.web.templating import html
 
 LARGEST_BODY = 2 * 1024 * 1024
-COOKIE = "thirdstop"
 A_YEAR_S = 365 * 24 * 3600
+SAFE = ("GET", "HEAD")
+OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")
 SECURITY_HEADERS = {
     "Content-Security-Policy": (
         "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none';"
@@ -30,23 +35,18 @@ class TooLarge(Exception):
 
 
 class Guard:
-    """Lets in the machine itself and devices that carry the token; refuses the rest."""
+    """Lets in the machine itself and paired devices, each to what it may do; refuses the rest."""
 
-    def __init__(self, app: ASGIApp, token: str) -> None:
+    def __init__(self, app: ASGIApp, desk: Desk) -> None:
         self._app = app
-        self._token = token
+        self._desk = desk
+        desk.perform = app  # a granted wish goes in behind the door, in the asker's name
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        headers = Headers(scope=scope)
-        refusal = self._refusal(scope, headers)
-        if refusal is not None:
-            await refusal(scope, receive, send)
-            return
-        read = 0
-        started = False
+        read, started = 0, False
 
         async def bounded() -> Message:
             nonlocal read
@@ -65,14 +65,24 @@ class Guard:
                     out.setdefault(name, value)
             await send(message)
 
+        headers = Headers(scope=scope)
         try:
-            await self._app(scope, bounded, secured)
+            answer = self._strange(scope, headers)
+            if answer is None:
+                device = self._device(scope, headers)
+                scope.setdefault("state", {})["device"] = device
+                if device is None:
+                    answer = self._unpaired(scope, headers)
+                elif scope["method"] not in SAFE:
+                    answer = await refusal_for(self._desk, device, scope, headers, bounded)
+            await (answer or self._app)(scope, bounded, secured)
         except TooLarge:
             if started:
                 raise
             await _too_large()(scope, receive, send)
 
-    def _refusal(self, scope: Scope, headers: Headers) -> Response | None:
+    def _strange(self, scope: Scope, headers: Headers) -> Response | None:
+        """Refuse what no page of ours sends: too large, by another name, from another site."""
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > LARGEST_BODY:
             return _too_large()
@@ -80,38 +90,54 @@ class Guard:
         if not _is_ours(host):
             return _refused(421, f"this server is not {host[:60]!r}: open it by its own address")
         origin = headers.get("origin")
-        if scope["method"] not in ("GET", "HEAD") and (
+        if scope["method"] not in SAFE and (
             (origin and urlsplit(origin).netloc != headers.get("host"))
             or headers.get("sec-fetch-site") == "cross-site"
         ):
             return _refused(403, "this request comes from another site's page: refused")
-        client = scope["client"][0] if scope.get("client") else ""
-        if is_here(client) or self._paired(headers):
-            return None
-        return self._let_in(scope) or _refused(
-            401, "this device is not paired: scan the code that the server printed at its start"
-        )
+        return None
 
-    def _paired(self, headers: Headers) -> bool:
+    def _device(self, scope: Scope, headers: Headers) -> Device | None:
+        client = scope["client"][0] if scope.get("client") else ""
+        if is_here(client):
+            return HERE
         try:
             cookie = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
         except CookieError:
-            return False
-        return cookie is not None and self._same(cookie.value)
-
-    def _same(self, value: str) -> bool:
-        return secrets.compare_digest(value.encode(), self._token.encode())
-
-    def _let_in(self, scope: Scope) -> Response | None:
-        """A visit with the token in its address: give the cookie, take the token off."""
-        query = parse_qs(scope["query_string"].decode("latin-1"))
-        if scope["method"] != "GET" or not self._same(query.pop("token", [""])[0]):
             return None
-        rest = urlencode(query, doseq=True)
+        return self._desk.doors.device_of(cookie.value) if cookie else None
+
+    def _unpaired(self, scope: Scope, headers: Headers) -> Response | None:
+        """A visit with the token of the printed address pairs; everything else may only pair."""
         path = "/" + scope["path"].lstrip("/")  # never //elsewhere
-        answer = RedirectResponse(path + (f"?{rest}" if rest else ""), 303)
-        answer.set_cookie(COOKIE, self._token, max_age=A_YEAR_S, httponly=True, samesite="strict")
-        return answer
+        query = parse_qs(scope["query_string"].decode("latin-1"))
+        token = query.pop("token", [""])[0]
+        if scope["method"] == "GET" and compare_digest(token.encode(), self._desk.token.encode()):
+            rest = urlencode(query, doseq=True)
+            to = path + (f"?{rest}" if rest else "")
+            if not path.startswith("/api/"):
+                to = f"/pair/name?back={quote(to)}"
+            return admitted(self._desk, self._desk.doors.let_in(), to, _is_secure(scope))
+        if path.startswith("/static/") or path in OPEN_TO_ALL:
+            return None
+        sentence = "this device is not paired: scan the code that the server printed at its start"
+        if "text/html" in headers.get("accept", ""):
+            return html("pages/pair.html", 401, notice=sentence, back="/")
+        return _refused(401, sentence)
+
+
+def admitted(desk: Desk, device: Device, to: str, secure: bool) -> Response:
+    """Give a device its cookie and send it on."""
+    answer = RedirectResponse(to, 303)
+    answer.set_cookie(
+        COOKIE, desk.doors.cookie(device), max_age=A_YEAR_S, httponly=True, samesite="strict",
+        secure=secure,
+    )  # fmt: skip
+    return answer
+
+
+def _is_secure(scope: Scope) -> bool:
+    return scope.get("scheme") == "https"
 
 
 def _host_only(host: str) -> str:

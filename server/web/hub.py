@@ -69,28 +69,42 @@ class Hub:
                 box.get_nowait()
             box.put_nowait(now)
 
+    def nudge(self) -> None:
+        """Tell every page the moment again, at once: what is beside the light has changed."""
+        if self._loop is not None and not self._closed:
+            self._loop.call_soon_threadsafe(lambda: self._put(self._reread()))
+
     async def stream(
-        self, first: Now, render: Callable[[Now], str] | None = None
+        self,
+        first: Now,
+        render: Callable[[Now], str] | None = None,
+        aside: Callable[[], str] = str,
+        allowed: Callable[[], bool] = lambda: True,
     ) -> AsyncIterator[str]:
         """Server-sent events for one page: the state at once, then every change, and a heartbeat
-        each second. With `render`, a `page` event carries the parts of that page as HTML."""
+        each second. With `render`, a `page` event carries the parts of that page as HTML; `aside`
+        gives more parts, sent when they differ. The stream ends when it is no longer `allowed`."""
+        said = ""
         box: asyncio.Queue[Now | None] = asyncio.Queue(1)
         self._boxes.add(box)
         try:
             yield "retry: 500\n\n"
             now: Now | None = first
-            while now is not None and not self._closed:
+            while now is not None and not self._closed and allowed():
                 yield _event("state", json.dumps(state_json(now)))
                 if render:
                     yield _event("page", render(now))
                 revision = now.revision
                 while True:
+                    if (parts := aside()) != said:
+                        said = parts
+                        yield _event("page", parts)
                     try:
                         now = await asyncio.wait_for(box.get(), HEARTBEAT_S)
                         break
                     except TimeoutError:
                         yield _event("heartbeat", json.dumps({"revision": revision}))
-                        if self._closed:
+                        if self._closed or not allowed():
                             return
         finally:
             self._boxes.discard(box)

@@ -4,19 +4,23 @@ from collections.abc import Callable
 from typing import Any
 
 from fastapi import Request, Response
+from fastapi.responses import RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from sqlmodel import Session
 
 from server.errors import NotFound
 from server.live.now import Now
 from server.paths import STATIC, TEMPLATES
+from server.store import journal
 from server.store import looks as store
+from server.store.devices import Device
 from server.studio.look import Look
 from server.web.desk import Desk
 from server.web.face_views import compare_view, drawing_words, face_now, tile_face
+from server.web.sitting import EventView, event_view
 from server.web.views import board_view, looks_view, strip_view
 
-VIEWS = ("looks", "board", "compare", "library", "strip")
+VIEWS = ("looks", "board", "compare", "library", "sitting", "strip")
 SHOWN_AT_MOST = 24
 
 jinja = Environment(
@@ -42,6 +46,13 @@ def is_htmx(request: Request) -> bool:
     return request.headers.get("HX-Request") == "true"
 
 
+def went(request: Request, path: str) -> Response:
+    """After a form was taken in: on to a page. (When it was not, a notice, and the form stays.)"""
+    if is_htmx(request):
+        return Response(status_code=204, headers={"HX-Redirect": path})
+    return RedirectResponse(path, 303)
+
+
 def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
     """Renders the parts of a page that change with the light, one rendering a revision."""
     if view not in VIEWS:
@@ -60,10 +71,31 @@ def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
     return render
 
 
+def floor_parts(desk: Desk, device: Device) -> Callable[[], str]:
+    """Renders what stands beside the light on one device's pages: the floor and the wishes."""
+    template = jinja.get_template("parts/floor.html")
+
+    def render() -> str:
+        me = desk.doors.now(device)
+        held = desk.floor.holder
+        may = "ask" if me.role == "operate" and desk.floor.must_ask(me) else me.role
+        asks = desk.floor.asks()
+        return template.render(
+            oob=True, role=may, holder=held.name if held else "",
+            mine=held is not None and held.device_id == me.device_id,
+            asks=[(a.number, f"{a.device.name} asks: {a.text}", a.device.device_id == me.device_id)
+                  for a in asks],
+        )  # fmt: skip
+
+    return render
+
+
 def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
     faces = desk.faces
     if view == "board":
         return {"board": board_view(now), "face": face_now(faces, now)}
+    if view == "sitting":
+        return {"events": events_of(desk)}
     if view == "looks":
         looks = looks_view(now, order_of(desk), 0, faces, tiles_only=True)
         return {"looks": looks, "drawing": drawing_words(faces)}
@@ -73,6 +105,12 @@ def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
     if view == "compare":
         return {"compare": compare_view(faces, now)}
     return {}
+
+
+def events_of(desk: Desk) -> list[EventView]:
+    """What was done, the newest first."""
+    with Session(desk.database) as session:
+        return [event_view(event) for event in journal.events(session)]
 
 
 def order_of(desk: Desk) -> list[Look]:

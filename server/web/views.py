@@ -9,7 +9,7 @@ from server.physics.exposure import nearest_f_stop
 from server.studio.figures import HeadFigures, ratio_label
 from server.studio.head import ROLES, Head
 from server.studio.look import Look
-from server.studio.mix import thirds_text
+from server.studio.mix import changes, thirds_text
 from server.studio.rig import Rig
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
@@ -42,6 +42,7 @@ class Strip:
     advice: str
     advice_f: str
     told: str
+    since_good: str
     unsaved: str
     undo: bool
     redo: bool
@@ -119,20 +120,21 @@ def strip_view(now: Now) -> Strip:
     else:
         state, word = "none", "No light sent"
     lit = [h for h in told.heads if h.output > 0]
-    about = "about " if told.ratio.value is not None else ""
+    known = told.ratio.value is not None and bool(lit)
     return Strip(
         state=state,
         state_word=word,
         room=now.rig.room.name,
         look=setting.origin.name if setting.origin else ("Dark" if not lit else "Free light"),
         changed="changed" if setting.origin and setting.changed else "",
-        ratio=told.ratio.label,
-        ratio_words=f"{about}lit : shadow" if told.ratio.value is not None else "lit : shadow",
+        ratio=told.ratio.label if lit else "—",
+        ratio_words="about lit : shadow" if known else "lit : shadow",
         lens=nearest_f_stop(lens.lens.f_number).label,
         lens_words=f"ISO {lens.lens.iso:g} · {shutter_words(lens.lens.shutter_s)}",
-        advice=lens.advice or "",
-        advice_f=f"{float(lens.nearest.mark):g}" if lens.advice and lens.nearest else "",
+        advice=lens.advice if lit and lens.advice else "",
+        advice_f=f"{float(lens.nearest.mark):g}" if lit and lens.advice and lens.nearest else "",
         told=f"{now.text} · {now.actor}" if now.text and now.actor else now.text,
+        since_good=since_good_words(now),
         unsaved=now.unsaved,
         undo=now.record.history.can_undo > 0,
         redo=now.record.history.can_redo > 0,
@@ -141,6 +143,18 @@ def strip_view(now: Now) -> Strip:
         can_restore=now.can_restore,
         is_dark=not lit,
     )
+
+
+def since_good_words(now: Now) -> str:
+    """What changed since the good frame, in words; empty before the first one."""
+    good = now.record.good
+    if good is None:
+        return ""
+    told = changes(now.rig, good.stops, now.record.history.now.setting.stops)
+    if not told:
+        return "as in the good frame"
+    rest = ", rest same" if len(told) < len(now.rig.heads) else ""
+    return ", ".join(f"{name} {change}" for name, change in told) + rest
 
 
 def board_view(now: Now) -> Board:

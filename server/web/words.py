@@ -1,5 +1,6 @@
 """Figures as the trade writes them: thirds, stops, shutter times. Text only, no decisions."""
 
+from server.studio.head import Placement
 from server.studio.mix import VULGAR
 
 
@@ -23,3 +24,18 @@ def yaw_words(yaw_deg: float) -> str:
     if abs(yaw_deg) < 3:
         return "full face"
     return f"face {abs(yaw_deg):.0f}° to camera {'right' if yaw_deg > 0 else 'left'}"
+
+
+def place_words(placement: Placement) -> str:
+    """Where a head stands, as one would call it across the room."""
+    azimuth = placement.azimuth_deg
+    if azimuth == 0:
+        where = "on the camera line"
+    elif abs(azimuth) == 180:
+        where = "straight behind the sitter"
+    else:
+        where = f"{abs(azimuth):g}° camera {'right' if azimuth > 0 else 'left'}"
+    rise = placement.rise_m
+    height = "at eye height" if rise == 0 else (
+        f"{abs(rise):g} m {'above' if rise > 0 else 'below'} the eyes")  # fmt: skip
+    return f"{placement.distance_m:g} m, {where}, {height}"

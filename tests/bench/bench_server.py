@@ -50,6 +50,12 @@ def post(connection: HTTPConnection, path: str, body: object) -> float:
     return 1000 * (time.perf_counter() - started)
 
 
+def peak_mb(pid: str) -> float:
+    """Peak resident memory of a process. [MB]"""
+    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    return int(next(line for line in lines if line.startswith("VmHWM")).split()[1]) / 1000
+
+
 def recalls(connection: HTTPConnection) -> list[float]:
     return [post(connection, "/api/recall", {"look": 2 + i % 6}) for i in range(200)]
 
@@ -123,8 +129,9 @@ def main() -> None:
     many = told("recall among 10,000 looks", recalls(connection))
     print(f"ratio 10,000 : 12 = {many / few:.2f}")
 
-    status = Path(f"/proc/{server.pid}/status").read_text()
-    print(next(line for line in status.splitlines() if line.startswith("VmHWM")))
+    watched = Path(f"/proc/{server.pid}/task/{server.pid}/children").read_text().split()
+    peaks = [peak_mb(pid) for pid in (str(server.pid), *watched)]
+    print(f"memory, peak: {' + '.join(f'{p:.0f}' for p in peaks)} = {sum(peaks):.0f} MB")
     server.terminate()
     server.wait()
     started = time.perf_counter()

@@ -67,6 +67,18 @@ def test_a_face_never_brightens_suddenly(engine: Engine, clock: Clock) -> None:
     assert engine.set_levels({"Key": 90}).fade.lasts_s == 0
 
 
+def test_a_nudge_never_hurries_a_recall_on_its_way(engine: Engine, clock: Clock) -> None:
+    engine.set_levels({"Key": 40, "Fill": 10})
+    clock.now += 5
+    engine.set_levels({"Key": 80, "Fill": 20}, fade_s=1.0)
+    clock.now += 0.25
+    now, _ = engine.nudge(role="fill", thirds=1)
+    assert now.fade.lasts_s == pytest.approx(0.75)
+    clock.now += 5
+    now, _ = engine.nudge(role="fill", thirds=1)
+    assert now.fade.lasts_s == pytest.approx(0.2)
+
+
 def test_a_tap_during_a_fade_goes_on_from_where_the_light_is(
     engine: Engine, output: Recorder, clock: Clock
 ) -> None:

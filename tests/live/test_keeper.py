@@ -93,7 +93,7 @@ def test_a_folder_that_others_may_write_in_is_refused(tmp_path, listener):
     command = keeper_command(KeeperProcess(tmp_path, listener).options)
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=5)
     assert done.returncode == 78
-    assert "other users may write" in done.stderr
+    assert "not this user's own" in done.stderr
 
 
 def test_a_second_keeper_is_refused(keeper):

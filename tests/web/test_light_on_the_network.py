@@ -4,7 +4,9 @@ Octets of the E1.31 data packet: ANSI E1.31-2018, 6.2.6 (options, octet 112) and
 octet 126).
 """
 
+import itertools
 import json
+import os
 import signal
 import socket
 import subprocess
@@ -35,12 +37,25 @@ def listener() -> Iterator[socket.socket]:
         yield listening
 
 
-def start(folder: Path, port: int, listener: socket.socket) -> subprocess.Popen[bytes]:
+def drained(listener: socket.socket) -> list[bytes]:
+    """All packets that are there or come within half a second of each other."""
+    listener.settimeout(0.5)
+    packets = []
+    try:
+        while True:
+            packets.append(listener.recv(1000))
+    except TimeoutError:
+        return packets
+    finally:
+        listener.settimeout(3)
+
+
+def start(folder: Path, port: int, listener: socket.socket, *more: str) -> subprocess.Popen[bytes]:
     """Start the program and wait until it answers."""
     process = subprocess.Popen(
         [sys.executable, "-m", "server", "--host", "127.0.0.1", "--port", str(port),
          "--database", str(folder / "s.db"), "--output", "network",
-         "--to", f"127.0.0.1:{listener.getsockname()[1]}"],
+         "--to", f"127.0.0.1:{listener.getsockname()[1]}", *more],
         stdout=subprocess.DEVNULL,
     )  # fmt: skip
     for _ in range(100):
@@ -99,16 +114,98 @@ def test_light_restart_and_wanted_stop(tmp_path: Path, listener: socket.socket) 
 
         process.send_signal(signal.SIGTERM)
         process.wait(10)
-        listener.settimeout(0.5)
-        options = []
-        try:
-            while True:
-                options.append(listener.recv(1000)[112])
-        except TimeoutError:
-            assert options[-3:] == [STREAM_TERMINATED] * 3
+        assert [p[112] for p in drained(listener)[-3:]] == [STREAM_TERMINATED] * 3
     finally:
-        if process.poll() is None:
-            process.kill()
+        end(process)
+
+
+def end(process: subprocess.Popen[bytes]) -> None:
+    """A wanted stop, so that no lamp keeper is left behind."""
+    process.send_signal(signal.SIGTERM)
+    process.wait(10)
+
+
+def children(process: subprocess.Popen[bytes]) -> dict[str, int]:
+    """Process ids of the two that the start command keeps alive."""
+    found = {}
+    for task in Path(f"/proc/{process.pid}/task").iterdir():
+        for pid in (task / "children").read_text().split():
+            words = Path(f"/proc/{pid}/cmdline").read_text()
+            found["keeper" if "server.live.keeper" in words else "web"] = int(pid)
+    return found
+
+
+@pytest.mark.parametrize("victim", ["web", "keeper"])
+def test_either_one_killed_comes_back_and_no_light_is_lost(
+    tmp_path: Path, listener: socket.socket, victim: str
+) -> None:
+    """In the middle of a fade. No gap over 1 s: receivers give up after 2.5 s (E1.31, 6.7.1)."""
+    port = free_port()
+    process = start(tmp_path, port, listener)
+    try:
+        post(port, "/api/recall", {"look": 4, "fade_s": 0})
+        first = held(listener, 2.5)
+        told = post(port, "/api/recall", {"look": 5, "fade_s": 3.0})
+        wanted = {h["name"]: h["signal"] for h in told["heads"]}
+        time.sleep(0.7)
+        before = children(process)
+        os.kill(before[victim], signal.SIGKILL)
+        listener.settimeout(1.0)
+        packets, until = [first], time.monotonic() + 4.5
+        while time.monotonic() < until:
+            packets.append(listener.recv(1000)[126:])
+        fill = [slots[4] for slots in packets]
+        steps = [abs(a - b) for a, b in itertools.pairwise(fill)]
+        assert min(max(slots) for slots in packets) > 0
+        assert max(steps) <= max(40, abs(fill[0] - fill[-1]) // 3)
+        assert list(packets[-1][:2]) == wanted["Key"]
+        assert packets[-1][4] == wanted["Fill"][0]
+        state = json.load(urllib.request.urlopen(f"http://127.0.0.1:{port}/api/state", timeout=5))
+        assert {h["name"]: h["signal"] for h in state["heads"]} == wanted
+        assert state["output"] == {"kind": "network", "live": True, "message": ""}
+        assert children(process)[victim] != before[victim]
+    finally:
+        end(process)
+
+
+def test_a_wanted_stop_can_fade_down_and_the_next_start_is_back(
+    tmp_path: Path, listener: socket.socket
+) -> None:
+    port = free_port()
+    process = start(tmp_path, port, listener, "--on-stop", "fade")
+    post(port, "/api/recall", {"look": 4})
+    lit = held(listener, 2.5)
+    process.send_signal(signal.SIGTERM)
+    process.wait(10)
+    packets = drained(listener)
+    assert packets[-1][112] == STREAM_TERMINATED
+    keys = [p[126] for p in packets]
+    assert keys == sorted(keys, reverse=True)
+    assert len(set(keys)) > 10  # down in many steps
+    assert max(packets[-1][126:]) == 0
+    process = start(tmp_path, port, listener)
+    try:
+        assert listener.recv(1000)[126:] == lit
+    finally:
+        end(process)
+
+
+def test_a_wanted_stop_can_leave_the_light_as_it_is(
+    tmp_path: Path, listener: socket.socket
+) -> None:
+    port = free_port()
+    process = start(tmp_path, port, listener, "--on-stop", "hold")
+    post(port, "/api/recall", {"look": 4})
+    lit = held(listener, 2.5)
+    end(process)
+    listener.settimeout(1.1)
+    for _ in range(3):  # the keeper goes on by itself
+        packet = listener.recv(1000)
+        assert packet[126:] == lit
+        assert packet[112] == 0
+    process = start(tmp_path, port, listener)
+    end(process)
+    assert drained(listener)[-1][112] == STREAM_TERMINATED
 
 
 def test_a_port_in_use_says_so(tmp_path: Path) -> None:

@@ -1,14 +1,15 @@
 """The JSON contract: read the rig and the light, move it, keep looks, hear of every change."""
 
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query, Response
 from fastapi.responses import JSONResponse, StreamingResponse
 
 from server.errors import OutOfRange
 from server.live.now import Now
 from server.store import looks as store
+from server.store.devices import Device
 from server.studio.document import rig_document, rig_from_document
 from server.studio.look import look_name, notes_of, tags_of
 from server.studio.ways import Way, ways
@@ -25,10 +26,10 @@ from server.web.contract import (
     Recall,
     RigDocument,
 )
-from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
+from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, EngineDep, SessionDep
 from server.web.keeping import keep_look
 from server.web.state import look_json, nudge_json, reached_json, state_json
-from server.web.templating import page_parts
+from server.web.templating import floor_parts, page_parts
 
 router = APIRouter(prefix="/api", tags=["contract"])
 Text = Annotated[str, Query(max_length=200)]
@@ -47,7 +48,7 @@ async def get_rig(engine: EngineDep) -> JSONResponse:
 @router.put("/rig")
 async def put_rig(engine: EngineDep, actor: ActorDep, document: RigDocument) -> JSONResponse:
     """Put a whole rig in place of the old one, or change nothing."""
-    rig = rig_from_document(document.model_dump())
+    rig = rig_from_document(document.model_dump()).require_heads()
     return JSONResponse(rig_document(engine.replace_rig(rig, actor).rig_now))
 
 
@@ -250,12 +251,27 @@ async def put_running_order(session: SessionDep, order: Order) -> JSONResponse:
 
 
 @router.get("/events")
-async def events(request: Request, desk: DeskDep, view: Text = "") -> StreamingResponse:
+async def events(desk: DeskDep, device: DeviceDep, view: Text = "") -> StreamingResponse:
     """Server-sent events: `state` after every change, `heartbeat` each second; with `view`, the
     parts of that page as `page`."""
     render: Callable[[Now], str] | None = page_parts(desk, view) if view else None
     return StreamingResponse(
-        desk.hub.stream(desk.engine.now(), render),
+        _stream(desk, device, render),
         media_type="text/event-stream",
         headers={"Cache-Control": "no-store"},
     )
+
+
+async def _stream(
+    desk: Desk, device: Device, render: Callable[[Now], str] | None
+) -> AsyncIterator[str]:
+    """The stream of one page of a device; as long as it runs, the device is there."""
+    desk.floor.came(device)
+    aside = floor_parts(desk, device) if render else str
+    try:
+        async for event in desk.hub.stream(
+            desk.engine.now(), render, aside, lambda: desk.doors.still(device)
+        ):
+            yield event
+    finally:
+        desk.floor.went(device)

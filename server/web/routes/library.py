@@ -6,14 +6,13 @@ from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from server.errors import NotFound
-from server.store import journal
 from server.store import looks as store
 from server.store.patterns import unread_looks
 from server.studio.look import look_name, notes_of, tags_of
 from server.studio.pattern import PATTERNS, SIDES
-from server.web.desk import DeskDep, EngineDep, SessionDep
+from server.web.desk import DeskDep, SessionDep
 from server.web.face_views import drawing_words
-from server.web.templating import html
+from server.web.templating import html, went
 from server.web.views import strip_view, tile_view
 
 router = APIRouter(include_in_schema=False)
@@ -73,6 +72,7 @@ async def edit(desk: DeskDep, session: SessionDep, look_id: int) -> Response:
 
 @router.post("/library/{look_id}")
 async def change(
+    request: Request,
     session: SessionDep,
     look_id: int,
     name: Annotated[str, Form()],
@@ -87,7 +87,7 @@ async def change(
         tags=tags_of(tags.split(",")),
         notes=notes_of(notes),
     )
-    return RedirectResponse("/library", 303)
+    return went(request, "/library")
 
 
 @router.post("/library/{look_id}/delete")
@@ -120,13 +120,3 @@ async def order(session: SessionDep, look_id: int, move: Annotated[str, Form()])
         raise NotFound(f"the look is not where {move!r:.20} could move it")
     store.set_running_order(session, ids)
     return RedirectResponse("/library#order", 303)
-
-
-@router.get("/sitting")
-async def sitting(request: Request, engine: EngineDep, session: SessionDep) -> Response:
-    """What was done, the newest first; good frames are starred."""
-    now = engine.now()
-    return html(
-        "pages/sitting.html", view="strip", oob=False, notice="", strip=strip_view(now),
-        events=journal.events(session), back="/sitting",
-    )  # fmt: skip

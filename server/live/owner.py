@@ -1,0 +1,213 @@
+"""One owner of what is lit: every change gets a revision, is sent, stored and told here."""
+
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from types import MappingProxyType
+from typing import Any
+
+from server.live.fade import (
+    NUDGE_S,
+    RECALL_S,
+    Fade,
+    fade_seconds,
+    resumed_fade,
+    timeline_of,
+    way_of,
+)
+from server.live.now import Now
+from server.live.output import LightOutput
+from server.studio.figures import outputs_of
+from server.studio.history import Change, History, LiveRecord, Step
+from server.studio.light import LightMatrix, light_matrix
+from server.studio.rig import Rig
+from server.studio.setting import Setting
+
+FADE_DOWN_S = 1.5
+
+Journal = Callable[[Change], None]
+"""Stores a change in one transaction; raises OSError with the reason when it cannot."""
+
+
+def wall_clock() -> datetime:
+    """The time of day, in UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True)
+class Move:
+    """One step: the light to go to, and how it is told."""
+
+    there: Setting
+    kind: str
+    text: str
+    fade_s: float = RECALL_S
+    detail: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Owner:
+    """Holds the light and changes it, one change after another, from any thread.
+
+    A change is worked out first, so that bad input changes nothing; then it is sent, stored and
+    told, in this order: a full disk must not keep the light from following the hand.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        output: LightOutput,
+        journal: Journal,
+        record: LiveRecord | None = None,
+        clock: Callable[[], float] = time.monotonic,
+        today: Callable[[], datetime] = wall_clock,
+    ) -> None:
+        self._lock = threading.RLock()
+        self._rig = rig
+        self._output = output
+        self._journal = journal
+        self._clock = clock
+        self._today = today
+        self._listeners: list[Callable[[Now], None]] = []
+        fresh = Setting(
+            stops={h.name: None for h in rig.heads}, lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
+        )
+        self._record = record or LiveRecord(History((Step(0, fresh),)))
+        self._yaw_deg = self._setting.yaw_deg
+        self._matrix = light_matrix(rig, self._yaw_deg)
+        self._comparing = False
+        self._text = self._actor = self._unsaved = ""
+        outputs = outputs_of(rig, self._setting)
+        self._fade = resumed_fade(self._record.way, outputs, clock())
+        if self._record.known:
+            self._output.play(timeline_of(rig, self._fade))
+
+    # -- reading -------------------------------------------------------------------------------
+
+    def now(self) -> Now:
+        """What is lit now."""
+        with self._lock:
+            return Now(
+                rig=self._rig,
+                matrix=self._matrix,
+                record=self._record,
+                fade=self._fade,
+                fading=self._fade.running(self._clock()),
+                comparing=self._comparing,
+                output=self._output.status(),
+                text=self._text,
+                actor=self._actor,
+                unsaved=self._unsaved,
+            )
+
+    def subscribe(self, listener: Callable[[Now], None]) -> None:
+        """Call the listener with `Now` after every change, from the thread that made it."""
+        self._listeners.append(listener)
+
+    @property
+    def _setting(self) -> Setting:
+        return self._record.history.now.setting
+
+    def nudge_seconds(self) -> float:
+        """How long a nudge takes: 0.2 s, but it never hurries a recall that is on its way. [s]"""
+        return max(NUDGE_S, self._fade.left_s(self._clock()))
+
+    def fade_down(self) -> float:
+        """Take the light down without a step in the record, so that the next start comes back to
+        it; answers how long that takes. [s]"""
+        with self._lock:
+            if not self._record.known:
+                return 0.0
+            moment = self._clock()
+            start = self._fade.at(moment)
+            self._output.play(
+                timeline_of(self._rig, Fade(start, dict.fromkeys(start, 0.0), moment, FADE_DOWN_S))
+            )
+            return FADE_DOWN_S
+
+    # -- how a change is made ------------------------------------------------------------------
+
+    def make(self, decide: Callable[[Now], Move], actor: str = "") -> Now:
+        """One step that other modules work out from what is lit now; an error changes nothing."""
+        with self._lock:
+            move = decide(self.now())
+            return self._go(move.there, move.kind, move.text, actor, move.fade_s, move.detail)
+
+    def _go(
+        self,
+        there: Setting,
+        kind: str,
+        text: str,
+        actor: str,
+        fade_s: float,
+        detail: Mapping[str, Any] | None = None,
+        record: LiveRecord | None = None,
+    ) -> Now:
+        """A new step to a light."""
+        record = record or self._record
+        history = record.history.pushed(there, text, actor, fade_s)
+        record = replace(record, history=history)
+        return self._commit(record, kind, text, actor, fade_s, detail=detail)
+
+    def _commit(
+        self,
+        record: LiveRecord,
+        kind: str,
+        text: str,
+        actor: str,
+        fade_s: float | None,
+        *,
+        comparing: bool = False,
+        detail: Mapping[str, Any] | None = None,
+        rig: tuple[Rig, LightMatrix] | None = None,
+        renamed: Mapping[str, str] = MappingProxyType({}),
+    ) -> Now:
+        """Send, store, tell. `fade_s` None leaves the light where it is going."""
+        shown = record.good if comparing and record.good else record.history.now.setting
+        new_rig, matrix = rig or (self._rig, self._matrix)
+        if rig is None and shown.yaw_deg != self._yaw_deg:
+            matrix = light_matrix(new_rig, shown.yaw_deg)
+        moment = self._clock()
+        if renamed:
+            self._fade = self._fade.renamed(renamed)
+        start, end = self._fade.at(moment), outputs_of(new_rig, shown)
+        fade = self._fade
+        if fade_s is not None:
+            if end != self._fade.end or not record.known:
+                seconds = fade_seconds(fade_s, new_rig, matrix, start, end)
+                fade = Fade(start, end, moment, seconds)
+            record = replace(record, known=True)
+        elif end != self._fade.end or rig is not None:
+            fade = Fade({n: start.get(n, 0.0) for n in end}, end, moment, fade.left_s(moment))
+        if record.known and (fade is not self._fade or not self._record.known):
+            self._output.play(timeline_of(new_rig, fade))
+        self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg
+        self._fade, self._comparing = fade, comparing
+        self._record = replace(record, revision=record.revision + 1, way=way_of(fade, moment))
+        self._text, self._actor = text, actor
+        new, more = rig and rig[0], detail or {}
+        self._store(Change(self._record, kind, text, actor, self._today(), new, more, renamed))
+        return self._tell()
+
+    def store_again(self) -> Now:
+        """Store what could not be stored before, as it is by now."""
+        with self._lock:
+            if not self._unsaved:
+                return self.now()
+            text = "saved again, after a time without"
+            self._store(Change(self._record, "saving", text, "", self._today(), self._rig))
+            return self._tell()
+
+    def _store(self, change: Change) -> None:
+        try:
+            self._journal(change)
+            self._unsaved = ""
+        except OSError as error:  # the light goes on; the pages say what is not being kept
+            self._unsaved = str(error)
+
+    def _tell(self) -> Now:
+        now = self.now()
+        for listener in self._listeners:
+            listener(now)
+        return now

@@ -1,0 +1,78 @@
+"""What a request wishes for, in the words of the trade, with the ratio it would give."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import parse_qsl
+
+from sqlmodel import Session
+
+from server.errors import StudioError
+from server.live.now import Now
+from server.store.looks import get_look
+from server.studio.figures import outputs_of, ratio_label, ratio_of
+from server.studio.mix import thirds_text
+from server.studio.nudge import nudged
+from server.web.views import group_heads
+
+MAY_BE_ASKED = (
+    "nudge", "ratio", "recall", "levels", "mix", "step", "undo", "redo", "good", "back-to-good",
+    "dark", "restore", "keep",
+)  # fmt: skip
+"""Last part of the addresses, under /live/ and /api/, that an assistant may ask for."""
+WORDS = {
+    "undo": "undo", "redo": "do it again", "good": "mark the good frame",
+    "back-to-good": "back to the good frame", "dark": "all down", "restore": "back up",
+    "keep": "keep this light", "levels": "set heads", "mix": "part of the way to a look",
+}  # fmt: skip
+
+
+def wish_of(path: str) -> str:
+    """The kind of wish an address stands for; empty when it cannot be asked for."""
+    where, _, act = path.rpartition("/")
+    return act if where in ("/live", "/api") and act in MAY_BE_ASKED else ""
+
+
+def fields_of(content_type: str, body: bytes) -> dict[str, Any]:
+    """The fields of a form or of a JSON object; nothing for what is neither."""
+    try:
+        if content_type.startswith("application/json"):
+            found = json.loads(body or b"{}")
+            return found if isinstance(found, dict) else {}
+        return dict(parse_qsl(body.decode()))
+    except ValueError:
+        return {}
+
+
+def wish_words(now: Now, session: Session, act: str, fields: Mapping[str, Any]) -> str:
+    """`fill ▲⅓ → 2.6:1`. What the wish would do is worked out, never done."""
+    try:
+        if act == "nudge":
+            return _nudge_words(now, fields)
+        if act == "recall":
+            look = get_look(session, int(fields["look"]))
+            ratio = f" → {ratio_label(look.ratio)}" if look.ratio else ""
+            return f"look {look.name}{ratio}"
+        if act == "ratio":
+            return f"make it {float(fields['target']):g}:1"
+        if act == "step":
+            return "the next look" if int(fields.get("by", 1)) > 0 else "the look before"
+    except (StudioError, KeyError, ValueError, TypeError):
+        return act  # the wish itself will be refused with its reason when it is granted
+    return WORDS[act]
+
+
+def _nudge_words(now: Now, fields: Mapping[str, Any]) -> str:
+    thirds = int(fields["thirds"])
+    name = str(fields.get("group") or fields.get("role") or fields["head"])
+    if "group" in fields:
+        heads = group_heads(now.rig, name)
+    elif "role" in fields:
+        heads = now.rig.heads_of(name)
+    else:
+        heads = (now.rig.head(name),)
+    setting = now.record.history.now.setting
+    keep = str(fields.get("keep", "nothing"))
+    there = nudged(now.rig, now.matrix, setting, heads, thirds, keep).setting
+    ratio = ratio_of(now.rig, now.matrix, outputs_of(now.rig, there))
+    return f"{name} {thirds_text(float(thirds))} → {ratio.label}"

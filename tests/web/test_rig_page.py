@@ -1,0 +1,109 @@
+"""The Rig page: a newcomer's order of things, renaming, taking out and bringing back."""
+
+import html
+import re
+from dataclasses import replace
+
+import pytest
+from starlette.testclient import TestClient
+
+from server.app import create_app
+from server.settings import Settings
+
+ROOM = {
+    "name": "Attic", "mains_volts": "230", "continuous_factor": "0,8", "ambient_lux": "0",
+    "circuit_name": ["Wall", ""], "circuit_amps": ["16", ""], "circuit_other": ["", ""],
+}  # fmt: skip
+HEAD = {
+    "name": "Key", "role": "key", "address": "1", "bits": "8", "universe": "1", "circuit": "Wall",
+    "lamp": "led", "watts": "200", "power_factor": "0.95", "cct_kelvin": "5600", "curve": "square",
+    "spot_candela": "60000", "spot_beam_deg": "11", "spot_field_deg": "20",
+    "flood_candela": "9000", "flood_beam_deg": "50", "flood_field_deg": "66",
+    "lens_diameter_m": "0.2", "azimuth_deg": "45", "distance_m": "2,2", "rise_m": "1",
+    "focus": "0.5", "scrims": "", "aim": "mark",
+}  # fmt: skip
+
+
+@pytest.fixture
+def newcomer(tmp_path) -> TestClient:
+    with TestClient(create_app(Settings(database=tmp_path / "my.db", demo=False))) as client:
+        yield client
+
+
+def test_a_newcomer_enters_circuits_before_any_head(newcomer: TestClient) -> None:
+    assert newcomer.post("/rig/room", data=ROOM).url.path == "/rig"
+    assert newcomer.post("/rig/heads/new", data=HEAD).url.path == "/rig"
+    rig = newcomer.get("/api/rig").json()
+    assert rig["room"]["circuits"] == [{"name": "Wall", "breaker_amps": 16.0, "other_amps": 0.0}]
+    assert [(h["name"], h["circuit"]) for h in rig["heads"]] == [("Key", "Wall")]
+    assert rig["heads"][0]["placement"]["distance_m"] == 2.2
+
+
+@pytest.mark.parametrize(
+    ("path", "data", "said"),
+    [
+        ("/rig/room", ROOM | {"circuit_amps": ["much", ""]}, "breaker of Wall"),
+        ("/rig/room", ROOM | {"mains_volts": "nan"}, "mains_volts"),
+        ("/rig/heads/new", HEAD | {"rise_m": "9"}, "rise"),
+        ("/rig/heads/new", HEAD | {"flood_beam_deg": "80"}, "field"),
+        ("/rig/sitter", {"yaw_deg": "back", "white_over_lit_stops": "1"}, "yaw_deg"),
+    ],
+)
+def test_what_cannot_be_is_said_and_nothing_changes(
+    client: TestClient, path: str, data: dict[str, object], said: str
+) -> None:
+    before = client.get("/api/rig").json()
+    for headers in ({}, {"HX-Request": "true"}):
+        answer = client.post(path, data=data, headers=headers)
+        assert answer.status_code == 422
+        assert said in answer.text
+    assert "hx-swap-oob" in answer.text  # a notice: the form and what was typed stay
+    assert client.get("/api/rig").json() == before
+
+
+def test_a_renamed_head_takes_its_looks_and_steps_along(client: TestClient) -> None:
+    client.post("/api/recall", json={"look": 4})
+    client.post("/api/good")
+    lit = client.post("/api/nudge", json={"head": "Key", "thirds": -1}).json()
+    page = client.get("/rig/heads/Key").text
+    fields = dict(re.findall(r'<input name="(\w+)"[^>]* value="([^"]*)"', page))
+    chosen = re.findall(r'<select name="(\w+)">.*?<option selected>([^<]*)', page)
+    answer = client.post("/rig/heads/Key", data=fields | dict(chosen) | {"name": "Big Key"})
+    assert answer.url.path == "/rig"
+    after = client.get("/api/state").json()
+    assert [h["signal"] for h in after["heads"]] == [h["signal"] for h in lit["heads"]]
+    names = {h["name"] for look in client.get("/api/looks").json() for h in look["heads"]}
+    assert "Big Key" in names
+    assert "Key" not in names
+    undone = client.post("/api/undo").json()
+    assert next(h for h in undone["heads"] if h["name"] == "Big Key")["output"] > 0
+    assert client.post("/api/recall", json={"look": 4}).json()["changed"] is False
+
+
+def test_steps_of_a_renamed_head_come_back_after_a_restart(tmp_path) -> None:
+    settings = Settings(database=tmp_path / "s.db")
+    with TestClient(create_app(settings)) as first:
+        first.post("/api/recall", json={"look": 4})
+        first.post("/api/nudge", json={"head": "Key", "thirds": -1})
+        engine = first.app.state.desk.engine
+        rig = engine.now().rig
+        heads = tuple(replace(h, name="Big Key") if h.name == "Key" else h for h in rig.heads)
+        engine.replace_rig(replace(rig, heads=heads), renamed={"Key": "Big Key"})
+        first.post("/api/undo")
+        before = first.get("/api/state").json()["heads"]
+        first.post("/api/redo")
+    with TestClient(create_app(settings)) as second:
+        assert second.post("/api/undo").json()["heads"] == before
+
+
+def test_a_head_taken_out_can_be_brought_back(client: TestClient) -> None:
+    before = client.get("/api/rig").json()
+    page = client.post("/rig/heads/Hair/delete").text
+    assert "Hair" not in [h["name"] for h in client.get("/api/rig").json()["heads"]]
+    document = html.unescape(re.search(r'name="head" value="([^"]*)"', page)[1])
+    client.post("/rig/heads/bring-back", data={"head": document})
+    after = client.get("/api/rig").json()
+    assert sorted(after["heads"], key=str) == sorted(before["heads"], key=str)
+    assert client.post("/rig/heads/bring-back", data={"head": "{"}).status_code == 422
+    again = client.post("/rig/heads/bring-back", data={"head": document})
+    assert again.status_code == 422  # it is there already
