@@ -27,6 +27,10 @@ FADE_SIGNAL = "SIGUSR2"
 def main(argv: Sequence[str] | None = None) -> int:
     """Run until a wanted stop; the exit code says whether it could start."""
     words = list(sys.argv[1:] if argv is None else argv)
+    if words[:1] in ([name] for name in ("backup", "restore")):
+        from server.commands import run  # only who copies pays for the database's imports
+
+        return run(words)
     settings = parse(words)
     try:
         listening = _listen(settings)

@@ -6,15 +6,12 @@ from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
-from sqlalchemy import Engine as Database
-from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session
 
 from server.live.engine import Engine
 from server.live.keeper_link import KeeperOutput
 from server.live.null import NullOutput
 from server.live.output import LightOutput
-from server.live.owner import Journal
 from server.paths import DEMO_DATA, HTMX, STATIC
 from server.settings import Settings
 from server.store import journal
@@ -22,13 +19,14 @@ from server.store.database import open_database
 from server.store.rigs import load_rig, put_rig
 from server.store.secrets import pairing_token
 from server.store.seed import seed
-from server.studio.history import Change
 from server.studio.rig import Rig
 from server.studio.room import Room
 from server.web import errors
 from server.web.desk import Desk
 from server.web.guard import Guard
 from server.web.routes import api, devices, faces, library, live, reference, rig, sitting
+
+SAVE_AGAIN_S = 2.0
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -39,7 +37,7 @@ def create_app(settings: Settings) -> FastAPI:
         first_rig = load_rig(session) or _new_rig(session, settings)
         record = journal.load_live(session)
     output = output_for(settings)
-    engine = Engine(first_rig, output, _journal(database), record)
+    engine = Engine(first_rig, output, journal.Journal(database), record)
     desk = Desk(settings, engine, database, token)
     engine.subscribe(desk.hub.publish)
     desk.hub.on_arrival(engine.now)
@@ -47,7 +45,9 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
+        saving = asyncio.create_task(_save_again(engine))
         yield
+        saving.cancel()
         desk.faces.close()
         if desk.fade_down:
             await asyncio.sleep(engine.fade_down())
@@ -73,6 +73,14 @@ def create_app(settings: Settings) -> FastAPI:
     return app
 
 
+async def _save_again(engine: Engine) -> None:
+    """What could not be stored is tried again, also when nobody changes anything."""
+    while True:
+        await asyncio.sleep(SAVE_AGAIN_S)
+        if engine.now().unsaved:
+            await asyncio.to_thread(engine.store_again)
+
+
 def _new_rig(session: Session, settings: Settings) -> Rig:
     if settings.demo:
         return seed(session, DEMO_DATA)
@@ -88,16 +96,3 @@ def output_for(settings: Settings) -> LightOutput:
         kinds = " + ".join(kind.replace("-", " ") for kind in settings.outputs)
         return KeeperOutput(str(settings.keeper_socket), kinds)
     return NullOutput("by hand" if "by-hand" in settings.outputs else "none")
-
-
-def _journal(database: Database) -> Journal:
-    """Store a change; what the database cannot do becomes a reason in words."""
-
-    def record(change: Change) -> None:
-        try:
-            with Session(database) as session:
-                journal.record(session, change)
-        except SQLAlchemyError as error:
-            raise OSError(f"changes are not being saved: {error}") from error
-
-    return record

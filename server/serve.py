@@ -13,6 +13,7 @@ from server.app import create_app
 from server.certificate import certificates
 from server.errors import StudioError
 from server.settings import CANNOT_START, Settings, parse
+from server.store.backup import take_lock
 from server.web.desk import Desk
 
 FADE_DOWN = signal.SIGUSR2
@@ -40,6 +41,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Serve until a wanted stop; the exit code says whether it could start."""
     settings = parse(argv)
     try:
+        take_lock(settings.database)  # held until this process ends
         app = create_app(settings)
         if settings.tls:
             app.state.desk.certificates = certificates(settings.tls_folder, _names(settings))

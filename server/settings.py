@@ -70,6 +70,7 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
     parser = argparse.ArgumentParser(
         prog="thirdstop",
         description="A live cue board for portrait photographers with continuous light.",
+        epilog="Two commands beside this one: thirdstop backup FILE, thirdstop restore FILE.",
         formatter_class=argparse.ArgumentDefaultsHelpFormatter,
     )
     default = Settings()

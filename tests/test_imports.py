@@ -33,6 +33,7 @@ MAY_IMPORT = {
     },
     "app": None,  # the only place that wires everything
     "serve": None,
+    "commands": {"store", "errors", "settings"},
     "__main__": None,
     "__init__": set(),
 }

@@ -187,14 +187,27 @@ class Owner:
         self._fade, self._comparing = fade, comparing
         self._record = replace(record, revision=record.revision + 1, way=way_of(fade, moment))
         self._text, self._actor = text, actor
-        change = Change(
-            self._record, kind, text, actor, self._today(), rig and rig[0], detail or {}, renamed
-        )
+        new, more = rig and rig[0], detail or {}
+        self._store(Change(self._record, kind, text, actor, self._today(), new, more, renamed))
+        return self._tell()
+
+    def store_again(self) -> Now:
+        """Store what could not be stored before, as it is by now."""
+        with self._lock:
+            if not self._unsaved:
+                return self.now()
+            text = "saved again, after a time without"
+            self._store(Change(self._record, "saving", text, "", self._today(), self._rig))
+            return self._tell()
+
+    def _store(self, change: Change) -> None:
         try:
             self._journal(change)
             self._unsaved = ""
         except OSError as error:  # the light goes on; the pages say what is not being kept
             self._unsaved = str(error)
+
+    def _tell(self) -> Now:
         now = self.now()
         for listener in self._listeners:
             listener(now)

@@ -30,6 +30,7 @@ def open_database(path: Path) -> Engine:
                     f"{path} was written by a newer Thirdstop (schema {version}, this one knows"
                     f" {len(SCHEMA_STEPS)}): update Thirdstop, or start with another --database"
                 )
+            _refuse_damaged(connection, path)
             connection.execute(text("PRAGMA journal_mode = WAL"))
             _migrate(connection, version)
     except DatabaseError as error:
@@ -42,6 +43,15 @@ def open_database(path: Path) -> Engine:
         engine.dispose()
         raise
     return engine
+
+
+def _refuse_damaged(connection: Connection, path: Path) -> None:
+    whole = connection.execute(text("PRAGMA quick_check(1)")).scalar_one()
+    if whole != "ok":
+        raise Refused(
+            f"{path} is damaged ({whole}); it was left as it is. Put a copy in its place with"
+            " `thirdstop restore FILE`, or start with another --database"
+        )
 
 
 def _migrate(connection: Connection, version: int) -> None:
@@ -77,6 +87,8 @@ VERSION_1 = tuple(
 )
 
 
+# NORMAL: nothing that was answered is lost when the program dies; a power cut may take the last
+# moments, never the file (SQLite, "Write-Ahead Logging" and "PRAGMA synchronous").
 def _set_pragmas(connection: object, _record: object) -> None:
     cursor = connection.cursor()  # type: ignore[attr-defined]
     for pragma in ("foreign_keys = ON", "synchronous = NORMAL", "busy_timeout = 2000",

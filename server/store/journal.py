@@ -2,10 +2,12 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
+from sqlalchemy import Engine as Database
+from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
 from server.store.looks import rename_heads
@@ -41,7 +43,41 @@ PUT_LIVE = (
 ADD_EVENT = "INSERT INTO event (at, revision, kind, text, actor, detail) VALUES (?,?,?,?,?,?)"
 
 
-def record(session: Session, change: Change) -> None:
+class Journal:
+    """Stores every change. What could not be stored is made up for as soon as it can be again."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._missed_since: datetime | None = None
+        self._renamed: dict[str, str] = {}
+
+    def __call__(self, change: Change) -> None:
+        """Store a change; OSError with the reason, and since when, in words."""
+        renamed = {**self._renamed, **change.renamed}
+        try:
+            with Session(self._database) as session:
+                record(
+                    session,
+                    replace(change, renamed=renamed),
+                    all_steps=self._missed_since is not None,
+                )
+        except SQLAlchemyError as error:
+            self._renamed = renamed
+            self._missed_since = since = self._missed_since or change.at
+            raise OSError(
+                f"nothing since {since.astimezone():%H:%M} ({trouble(error)})."
+                " The light goes on. Make room on the disk or check its folder;"
+                " saving starts again by itself"
+            ) from error
+        self._missed_since, self._renamed = None, {}
+
+
+def trouble(error: SQLAlchemyError) -> str:
+    """What the database says, without the statement."""
+    return str(getattr(error, "orig", None) or error)
+
+
+def record(session: Session, change: Change, *, all_steps: bool = False) -> None:
     """Store a change: the steps, where we stand, good and dark, the rig, and the event.
 
     One transaction: all of it is kept or nothing is.
@@ -50,7 +86,7 @@ def record(session: Session, change: Change) -> None:
     write = session.connection().exec_driver_sql
     if history.now.number == 1:  # the light before the very first step was never a change
         write(KEEP_STEP, _step_row(history.steps[0]))
-    for step in history.steps if change.renamed else (history.now,):
+    for step in history.steps if change.renamed or all_steps else (history.now,):
         write(PUT_STEP, _step_row(step))
     write(DROP_STEPS, (history.steps[-1].number, history.steps[0].number))
     write(

@@ -3,9 +3,11 @@
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException
 
 from server.errors import NotFound, OutOfRange, Refused, StudioError
+from server.store.journal import trouble
 from server.web.templating import html, is_htmx
 
 STATUS: tuple[tuple[type[StudioError], int], ...] = (
@@ -26,6 +28,14 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(RequestValidationError)
     async def validation_error(request: Request, error: RequestValidationError) -> Response:
         return answer(request, 422, sentences(error.errors()))
+
+    @app.exception_handler(SQLAlchemyError)
+    async def database_error(request: Request, error: SQLAlchemyError) -> Response:
+        sentence = (
+            f"this could not be stored or read ({trouble(error)}). The light is as it was."
+            " Make room on the disk or check its folder, then try again"
+        )
+        return answer(request, 503, sentence)
 
     @app.exception_handler(HTTPException)
     async def http_error(request: Request, error: HTTPException) -> Response:

@@ -26,7 +26,8 @@ def pattern_words(pattern: Pattern | None) -> str:
 
 def _ratio_words(told: Figures) -> str:
     ratio = told.ratio
-    return f"lit to shadow {ratio.label}" if ratio.value is not None else ratio.label
+    colon = "" if ratio.value is not None else ":"
+    return f"lit to shadow{colon} {ratio.label}"
 
 
 def _background_words(told: Figures) -> str:

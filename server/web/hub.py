@@ -3,6 +3,7 @@
 import asyncio
 import json
 from collections.abc import AsyncIterator, Callable
+from secrets import token_hex
 
 from server.live.now import Now
 from server.web.state import state_json
@@ -19,6 +20,8 @@ class Hub:
         self._boxes: set[asyncio.Queue[Now | None]] = set()
         self._closed = False
         self._refreshing = False
+        self.run = token_hex(6)
+        """Which run of the server this is."""
 
     def open(self) -> None:
         """Remember the running loop; called once at start."""
@@ -86,7 +89,7 @@ class Hub:
         box: asyncio.Queue[Now | None] = asyncio.Queue(1)
         self._boxes.add(box)
         try:
-            yield "retry: 500\n\n"
+            yield f"retry: 500\n\n{_event('run', self.run)}"
             now: Now | None = first
             while now is not None and not self._closed and allowed():
                 yield _event("state", json.dumps(state_json(now)))

@@ -27,6 +27,8 @@ async def refusal_for(
     is kept and shown to those who may say yes.
     """
     path = scope["path"]
+    if headers.get("thirdstop-run", desk.hub.run) not in ("", desk.hub.run):
+        return _told(path, headers, 409, "the server was started again meanwhile: tap once more")
     if path.startswith(ITS_OWN):
         return None
     if device.role == "watch":

@@ -4,6 +4,7 @@ const SILENT_MS = 2000;
 const root = document.documentElement;
 let stream = null;
 let heard = performance.now();
+let run = "";  // which run of the server this page has heard
 
 function alive() {
   heard = performance.now();
@@ -13,6 +14,7 @@ function alive() {
 function connect() {
   stream?.close();
   stream = new EventSource(document.body.dataset.events);
+  stream.addEventListener("run", (event) => { run = event.data; });
   stream.addEventListener("heartbeat", alive);
   stream.addEventListener("state", (event) => {
     alive();
@@ -41,11 +43,11 @@ if (document.body.dataset.events) {
   }, 250);
   addEventListener("online", connect);
   addEventListener("offline", lost);
-  document.addEventListener("visibilitychange", () => {
-    if (!document.hidden && performance.now() - heard > SILENT_MS) { lost(); connect(); }
-  });
+  document.addEventListener("thirdstop:woke", () => { lost(); connect(); });
 }
 
+// a server that was started again meanwhile refuses it: a blind tap is dropped, never replayed
+document.addEventListener("htmx:configRequest", (event) => { event.detail.headers["Thirdstop-Run"] = run; });
 document.addEventListener("htmx:beforeRequest", (event) => {
   if (root.dataset.link === "lost" || root.dataset.held === "yes") event.preventDefault();
 });

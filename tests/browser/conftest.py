@@ -59,6 +59,11 @@ class LiveServer:
                 time.sleep(0.1)
         raise AssertionError((self._folder / "server.log").read_text())
 
+    @property
+    def pid(self) -> int:
+        """Process id of the start command."""
+        return self._process.pid
+
     def kill(self, how: int = signal.SIGKILL) -> None:
         """End it, by default without a chance to clean up."""
         self._process.send_signal(how)

@@ -1,15 +1,22 @@
 """The Rig page: one's own heads, channels, placements, lens and circuits; export and import."""
 
+import asyncio
 import json
 from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from shutil import rmtree
+from tempfile import mkdtemp
 from typing import Annotated, Any
 
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
-from fastapi.responses import JSONResponse
+from fastapi.responses import FileResponse, JSONResponse
 from pydantic import ValidationError
+from starlette.background import BackgroundTask
 
 from server.errors import OutOfRange
 from server.preview.scene import STAND_INS
+from server.store.backup import backup
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.rig import Rig
@@ -161,6 +168,18 @@ async def export(desk: DeskDep) -> Response:
         rig_document(desk.engine.now().rig_now),
         headers={"Content-Disposition": 'attachment; filename="rig.json"'},
     )
+
+
+@router.get("/rig/copy")
+async def copy(desk: DeskDep) -> Response:
+    """The whole studio as one file: every look, the rig, the sitting."""
+    folder = Path(mkdtemp(prefix="thirdstop-copy-"))
+    name = f"thirdstop-{datetime.now():%Y-%m-%d-%H%M}.db"
+    await asyncio.to_thread(backup, desk.settings.database, folder / name)
+    return FileResponse(
+        folder / name, filename=name, media_type="application/vnd.sqlite3",
+        background=BackgroundTask(rmtree, folder, ignore_errors=True),
+    )  # fmt: skip
 
 
 @router.post("/rig/import")
