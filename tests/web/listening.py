@@ -69,6 +69,8 @@ class Page(threading.Thread):
             return  # closed
 
     def close(self) -> None:
+        self._connection.sock.shutdown(socket.SHUT_RDWR)  # wakes the reading thread
+        self.join()
         self._connection.close()
 
 
