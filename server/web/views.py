@@ -24,6 +24,13 @@ GROUPS = (
     ("all", "All", ROLES, "a"),
 )
 RATIOS = (2, 3, 4, 5, 8)
+HABITS = {
+    "not tested": "what the dimmer does now was never tested",
+    "holds": "the dimmer holds its last light",
+    "goes dark": "the dimmer goes dark",
+    "fades": "the dimmer fades out",
+}
+"""What a room's `signal_loss` means for the sitter, as the warning says it."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +57,8 @@ class Strip:
     comparing: bool
     can_restore: bool
     is_dark: bool
+    by_hand: bool
+    habit: str
 
 
 @dataclass(frozen=True)
@@ -113,10 +122,14 @@ def strip_view(now: Now) -> Strip:
     """The strip of a moment."""
     told, setting = now.figures, now.setting
     lens = told.lens
+    by_hand = "by hand" in now.output.kind
+    habit = HABITS[now.rig.room.signal_loss]
     if now.output.live:
         state, word = "live", "Live"
     elif now.output.message:
-        state, word = "fault", "No light: " + now.output.message
+        state, word = "fault", f"No light, {habit}: {now.output.message}"
+    elif by_hand:
+        state, word = "hand", "Set by hand"
     else:
         state, word = "none", "No light sent"
     lit = [h for h in told.heads if h.output > 0]
@@ -142,6 +155,8 @@ def strip_view(now: Now) -> Strip:
         comparing=now.comparing,
         can_restore=now.can_restore,
         is_dark=not lit,
+        by_hand=by_hand,
+        habit="" if now.output.kind in ("none", "by hand") else habit,
     )
 
 
