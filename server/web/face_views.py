@@ -88,7 +88,7 @@ def tile_face(faces: Faces, rig: Rig, look: Look) -> TileFace:
         text=f"{light_words(face.pattern, face.light.told)}, {yaw_words(look.yaw_deg)}",
         pattern="" if label.casefold() == look.name.casefold() else label,
         why="" if face.why == WAITING else face.why,  # a page says once how far the faces are
-        lamps=lamps(rig.standing(look.placements), look.stops),
+        lamps=lamps(face.light.rig, look.stops),
         nose=nose(look.yaw_deg),
     )
 

@@ -74,16 +74,16 @@ class Server:
         return found
 
     def gaps_while(self, done, seconds: float) -> list[float]:
-        """Gaps between packets over fades of a second, until `done` or for so long."""
-        began, first, look, next_fade = time.monotonic(), len(self.came), 4, 0.0
+        """Gaps between packets while one fade follows another, until `done` or for so long."""
+        began, look, next_fade = time.monotonic(), 4, 0.0
+        first = None
         while time.monotonic() - began < seconds and not done():
             if time.monotonic() > next_fade:
-                look, next_fade = 9 - look, time.monotonic() + 1.2
-                self.ask("POST", "/api/recall", {"look": look, "fade_s": 1.0})
+                look, next_fade = 9 - look, time.monotonic() + 1.0
+                self.ask("POST", "/api/recall", {"look": look, "fade_s": 3.0})
+                first = first or len(self.came) + 1
             time.sleep(0.2)
-        times = self.came[first:]
-        gaps = [b - a for a, b in pairwise(times)]
-        return sorted(g for g in gaps if g < 0.2)  # the rest between two fades is not one
+        return sorted(b - a for a, b in pairwise(self.came[first:]))
 
 
 def told(name: str, gaps: list[float]) -> float:
@@ -123,7 +123,10 @@ def twelve_more_looks(server: Server) -> None:
 def main() -> None:
     server = Server(Path(tempfile.mkdtemp()))
     twelve_more_looks(server)
-    quiet = told("sender while nothing is drawn", server.gaps_while(lambda: False, 12))
+    quiet = told(
+        "sender while nothing is drawn",
+        server.gaps_while(lambda: not server.ask("GET", "/sitting"), 20),
+    )
 
     began = time.monotonic()
     server.ask("GET", "/")

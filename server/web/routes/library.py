@@ -44,7 +44,7 @@ async def library(
         notice="",
         strip=strip_view(now),
         tiles=[tile_view(now, look, 0, None, faces) for look in found[:PAGE]],
-        order=[tile_view(now, look, n + 1, None, faces) for n, look in enumerate(order)],
+        order=order,
         drawing=drawing_words(faces),
         pattern=pattern,
         patterns=(*PATTERNS, *SIDES),
