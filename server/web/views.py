@@ -11,6 +11,7 @@ from server.studio.head import ROLES, Head
 from server.studio.look import Look
 from server.studio.mix import changes, thirds_text
 from server.studio.rig import Rig
+from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
 from server.web.words import shutter_words, stops_words
@@ -24,13 +25,6 @@ GROUPS = (
     ("all", "All", ROLES, "a"),
 )
 RATIOS = (2, 3, 4, 5, 8)
-HABITS = {
-    "not tested": "what the dimmer does now was never tested",
-    "holds": "the dimmer holds its last light",
-    "goes dark": "the dimmer goes dark",
-    "fades": "the dimmer fades out",
-}
-"""What a room's `signal_loss` means for the sitter, as the warning says it."""
 
 
 @dataclass(frozen=True)
