@@ -35,6 +35,7 @@ from server.web.routes import (
     reference,
     rig,
     sitting,
+    spot,
 )
 
 SAVE_AGAIN_S = 2.0
@@ -76,9 +77,12 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.desk = desk
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for module in (api, by_hand, devices, dimmer, sitting, live, faces, library, rig, reference):
+    for module in (
+        api, by_hand, devices, dimmer, sitting, spot, live, faces, library, rig, reference,
+    ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
+    app.include_router(spot.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app
