@@ -114,6 +114,33 @@ def fade_seconds(
     return wanted_s
 
 
+def outputs_on(
+    rig: Rig, old: Rig, outputs: Outputs, renamed: Mapping[str, str]
+) -> dict[str, float]:
+    """What each head of a new rig shows at this moment: what its channel gave in the old one.
+
+    So a head that is patched elsewhere does not jump: it sets off from what really lights it.
+    `outputs` go by the new names of the heads (`renamed`: old name -> new name).
+    """
+    gave = {
+        (h.universe, h.address, h.bits): outputs.get(renamed.get(h.name, h.name), 0.0)
+        for h in old.heads
+    }
+    return {h.name: gave.get((h.universe, h.address, h.bits), 0.0) for h in rig.heads}
+
+
+def seconds_left(
+    fade: Fade, rig: Rig, matrix: LightMatrix, start: Outputs, end: Outputs, moment: float
+) -> float:
+    """How long a change of the rig takes: what is left of the fade, or a recall's time when a
+    head was patched elsewhere and has to find its light. [s]"""
+    left_s = fade.all_left_s(moment)
+    now = fade.at(moment)
+    if all(start[name] == now.get(name, 0.0) for name in start):
+        return left_s
+    return max(left_s, fade_seconds(RECALL_S, rig, matrix, start, end))
+
+
 def way_of(fade: Fade, moment: float) -> Way | None:
     """A fade that is still on its way, as it is kept."""
     if not fade.running(moment):
