@@ -13,7 +13,6 @@ from server.studio.figures import outputs_of
 from server.studio.light import LightMatrix
 from server.studio.rig import Rig
 from server.studio.setting import Setting
-from server.studio.solve import bounded_least_squares
 
 MIDDLE_GREY = 0.18
 SHOWN_BEYOND_STOPS = 0.1
@@ -131,6 +130,7 @@ def _solved(
     movers: Sequence[str],
 ) -> dict[str, float]:
     """Outputs of the heads that may move; the others' light counts as the room's."""
+    from server.studio.solve import bounded_least_squares  # numpy: not before it is needed
 
     def fixed(row: Mapping[str, float], ambient: float) -> float:
         return ambient + sum(row[n] * o for n, o in outputs.items() if n not in movers)
