@@ -116,7 +116,7 @@ def jpeg(picture: np.ndarray, quality: int = 82, warm: bool = True) -> bytes:
 
 
 def thumb(picture: np.ndarray, width: int = 160, height: int = 200) -> np.ndarray:
-    """The picture made smaller, uint8."""
+    """The picture at another size, uint8."""
     small = Image.fromarray(picture).resize((width, height), Image.Resampling.LANCZOS)
     return np.asarray(small)
 

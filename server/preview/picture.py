@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.preview.develop import develop, jpeg
+from server.preview.develop import develop, jpeg, thumb
 from server.preview.portrait import Portrait
 from server.preview.zoned import zone_picture
 
@@ -29,6 +29,8 @@ def split_face(
     """A JPEG whose camera-left half is one light and whose camera-right half is another."""
     picture = _printed(*left, zones).copy()
     other = _printed(*right, zones)
+    if other.shape != picture.shape:  # one is drawn more finely
+        other = thumb(other, picture.shape[1], picture.shape[0])
     middle = picture.shape[1] // 2
     picture[:, middle:] = other[:, middle:]
     picture[:, middle - 1 : middle + 1] = 0  # a fine line tells where one ends
