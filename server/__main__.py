@@ -111,7 +111,9 @@ def _ending(settings: Settings, impatience: int) -> dict[str, str]:
     if not settings.has_lamps:
         return {}
     wish = (
-        _asked(impatience) if settings.on_stop == "ask" and sys.stdin.isatty() else settings.on_stop
+        _asked(settings, impatience)
+        if settings.on_stop == "ask" and sys.stdin.isatty()
+        else settings.on_stop
     )
     if wish == "fade":
         return {"the web server": FADE_SIGNAL}
@@ -125,9 +127,13 @@ def _ending(settings: Settings, impatience: int) -> dict[str, str]:
     return {}
 
 
-def _asked(impatience: int) -> str:
+def _asked(settings: Settings, impatience: int) -> str:
+    from server.store.glance import signal_loss  # not before it is needed
+    from server.studio.room import HABITS
+
+    habit = HABITS[signal_loss(settings.database)]
     print(
-        "\nWhat should the light do? f: fade down   h: stay as it is"
+        f"\nWhat should the light do? (Without signal, {habit}.)\nf: fade down   h: stay as it is"
         f"   Enter: end now (in {ANSWER_WITHIN_S:.0f} s by itself) ",
         end="", file=sys.stderr, flush=True,
     )  # fmt: skip

@@ -24,7 +24,19 @@ from server.studio.room import Room
 from server.web import errors
 from server.web.desk import Desk
 from server.web.guard import Guard
-from server.web.routes import api, devices, faces, library, live, reference, rig, sitting
+from server.web.routes import (
+    api,
+    by_hand,
+    devices,
+    dimmer,
+    faces,
+    library,
+    live,
+    reference,
+    rig,
+    sitting,
+    spot,
+)
 
 SAVE_AGAIN_S = 2.0
 
@@ -65,9 +77,12 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.desk = desk
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for module in (api, devices, sitting, live, faces, library, rig, reference):
+    for module in (
+        api, by_hand, devices, dimmer, sitting, spot, live, faces, library, rig, reference,
+    ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
+    app.include_router(spot.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app

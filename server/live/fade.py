@@ -1,12 +1,14 @@
 """Fades: where the light is on its way, in equal perceived steps, as frames ready to be sent."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import ceil, log2
 
 from server.errors import OutOfRange
 from server.live.keeper_state import boot_id
 from server.live.output import Timeline
+from server.live.schedule import MIN_GAP_S
+from server.physics.filament import followed, heating_s
 from server.physics.lightness import between
 from server.physics.signal import signal_for
 from server.studio.head import SLOTS, Head
@@ -14,50 +16,86 @@ from server.studio.history import Way
 from server.studio.light import LightMatrix
 from server.studio.rig import Rig
 
-FRAMES_PER_SECOND = 44
+FRAME_S = MIN_GAP_S  # 44 a second
 RECALL_S = 1.0
 NUDGE_S = 0.2
 FLINCH_STOPS = 2.0
 FLINCH_S = 1.5
 LONGEST_S = 60.0
+SHORT = 5.0
+"""A fade shorter than so many heating times of a lamp is short: nothing may run ahead of it."""
 
 Outputs = Mapping[str, float]
 
 
 @dataclass(frozen=True)
 class Fade:
-    """A way from one light to another, on the monotonic clock. Seconds, outputs 0..1."""
+    """A way from one light to another, on the monotonic clock. Seconds, outputs 0..1.
+
+    Heads in `waiting` follow as a tungsten lamp with this heating time does, so that they arrive
+    together with one.
+    """
 
     start: Outputs
     end: Outputs
     begins: float
     lasts_s: float
+    waiting: frozenset[str] = frozenset()
+    heating_s: float = 0.0
 
     def at(self, moment: float) -> dict[str, float]:
         """Output of every head at a moment."""
-        part = self.part(moment)
-        return {n: between(self.start.get(n, 0.0), e, part) for n, e in self.end.items()}
+        return self.after(moment - self.begins, self.end)
 
-    def part(self, moment: float) -> float:
-        """How much of the way is done. 0..1"""
-        if self.lasts_s <= 0:
-            return 1.0
-        return max(0.0, min(1.0, (moment - self.begins) / self.lasts_s))
+    def after(self, elapsed_s: float, heads: Iterable[str]) -> dict[str, float]:
+        """Output of these heads so long after it began."""
+        part = 1.0 if self.lasts_s <= 0 else max(0.0, min(1.0, elapsed_s / self.lasts_s))
+        late = part
+        if self.waiting:
+            arrived = elapsed_s >= self.all_s
+            late = 1.0 if arrived else followed(elapsed_s, self.lasts_s, self.heating_s)
+        return {
+            n: between(self.start.get(n, 0.0), self.end[n], late if n in self.waiting else part)
+            for n in heads
+        }
 
     def renamed(self, names: Mapping[str, str]) -> "Fade":
         """The same way after heads got other names (old name -> new name)."""
         start, end = (
             {names.get(n, n): o for n, o in outputs.items()} for outputs in (self.start, self.end)
         )
-        return Fade(start, end, self.begins, self.lasts_s)
+        waiting = frozenset(names.get(n, n) for n in self.waiting)
+        return Fade(start, end, self.begins, self.lasts_s, waiting, self.heating_s)
+
+    @property
+    def all_s(self) -> float:
+        """How long it takes with those that wait. [s]"""
+        return self.lasts_s + (self.heating_s if self.waiting else 0.0)
 
     def left_s(self, moment: float) -> float:
-        """How long the light is still on its way. [s]"""
+        """How long the control is still on its way. [s]"""
         return max(0.0, self.begins + self.lasts_s - moment)
+
+    def all_left_s(self, moment: float) -> float:
+        """How long the light is still on its way, with those that wait. [s]"""
+        return max(0.0, self.begins + self.all_s - moment)
 
     def running(self, moment: float) -> bool:
         """Whether the light is still on its way."""
-        return self.part(moment) < 1.0
+        return self.all_left_s(moment) > 0
+
+
+def fade_to(rig: Rig, start: Outputs, end: Outputs, begins: float, lasts_s: float) -> Fade:
+    """The fade from one light to another: what does not glow waits for the lamps that do."""
+    moving = [h for h in rig.heads if start.get(h.name, 0.0) != end[h.name]]
+    slowest_s = max(
+        (heating_s(h.watts, rig.room.mains_volts) for h in moving if h.lamp == "tungsten"),
+        default=0.0,
+    )
+    if not 0 < lasts_s < SHORT * slowest_s:
+        return Fade(start, end, begins, lasts_s)
+    waiting = frozenset(h.name for h in moving if h.lamp != "tungsten")
+    return Fade(start, end, begins, lasts_s, waiting, slowest_s)
 
 
 def fade_seconds(
@@ -76,17 +114,48 @@ def fade_seconds(
     return wanted_s
 
 
+def outputs_on(
+    rig: Rig, old: Rig, outputs: Outputs, renamed: Mapping[str, str]
+) -> dict[str, float]:
+    """What each head of a new rig shows at this moment: what its channel gave in the old one.
+
+    So a head that is patched elsewhere does not jump: it sets off from what really lights it.
+    `outputs` go by the new names of the heads (`renamed`: old name -> new name).
+    """
+    gave = {
+        (h.universe, h.address, h.bits): outputs.get(renamed.get(h.name, h.name), 0.0)
+        for h in old.heads
+    }
+    return {h.name: gave.get((h.universe, h.address, h.bits), 0.0) for h in rig.heads}
+
+
+def seconds_left(
+    fade: Fade, rig: Rig, matrix: LightMatrix, start: Outputs, end: Outputs, moment: float
+) -> float:
+    """How long a change of the rig takes: what is left of the fade, or a recall's time when a
+    head was patched elsewhere and has to find its light. [s]"""
+    left_s = fade.all_left_s(moment)
+    now = fade.at(moment)
+    if all(start[name] == now.get(name, 0.0) for name in start):
+        return left_s
+    return max(left_s, fade_seconds(RECALL_S, rig, matrix, start, end))
+
+
 def way_of(fade: Fade, moment: float) -> Way | None:
     """A fade that is still on its way, as it is kept."""
     if not fade.running(moment):
         return None
-    return Way(dict(fade.start), fade.begins, fade.lasts_s, boot_id())
+    waiting = tuple(sorted(fade.waiting))
+    return Way(dict(fade.start), fade.begins, fade.lasts_s, boot_id(), waiting, fade.heating_s)
 
 
 def resumed_fade(way: Way | None, outputs: Outputs, moment: float) -> Fade:
     """The fade that a server joins when it starts: the one that was on its way, if it still is."""
-    if way and way.boot == boot_id() != "" and moment < way.begins + way.lasts_s:
-        return Fade(way.start, outputs, way.begins, way.lasts_s)
+    if way and way.boot == boot_id() != "":
+        waiting = frozenset(way.waiting) & outputs.keys()
+        fade = Fade(way.start, outputs, way.begins, way.lasts_s, waiting, way.heating_s)
+        if fade.running(moment):
+            return fade
     return Fade(outputs, outputs, moment, 0.0)
 
 
@@ -105,22 +174,19 @@ def timeline_of(rig: Rig, fade: Fade) -> Timeline:
     On the way a level is read off each head's table of its curve (inverting a curve exactly
     costs a hundred times more); where the light ends it is inverted exactly.
     """
-    count = max(1, ceil(fade.lasts_s * FRAMES_PER_SECOND))
+    steps = max(1, ceil(fade.lasts_s / FRAME_S))
+    step_s = fade.lasts_s / steps
+    count = max(steps, ceil(fade.all_s / FRAME_S))
     last = frame_of(rig, fade.end)
-    moving = [h for h in rig.heads if fade.start.get(h.name, 0.0) != fade.end[h.name]]
+    moving = {h.name: h for h in rig.heads if fade.start.get(h.name, 0.0) != fade.end[h.name]}
     frames: list[tuple[float, dict[int, bytes]]] = []
     for step in range(1, count):
         universes = {u: bytearray(slots) for u, slots in last.items()}
-        for head in moving:
-            output = between(fade.start.get(head.name, 0.0), fade.end[head.name], step / count)
-            _put(universes, head, head.quick_level(output))
-        frames.append(
-            (
-                fade.begins + (step - 1) / FRAMES_PER_SECOND,
-                {u: bytes(slots) for u, slots in universes.items()},
-            )
-        )
-    frames.append((fade.begins + (count - 1) / FRAMES_PER_SECOND, last))
+        for name, output in fade.after(step * step_s, moving).items():
+            _put(universes, moving[name], moving[name].quick_level(output))
+        frame = {u: bytes(slots) for u, slots in universes.items()}
+        frames.append((fade.begins + (step - 1) * FRAME_S, frame))
+    frames.append((fade.begins + (count - 1) * FRAME_S, last))
     return Timeline(tuple(frames))
 
 

@@ -181,8 +181,14 @@ def listen(path: Path) -> tuple[socket.socket, int]:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
+            holder = os.pread(lock, 20, 0).decode(errors="replace").strip()
             os.close(lock)
-            raise Refused(f"another lamp keeper is already running on {path}") from None
+            raise Refused(
+                f"another lamp keeper is already running on {path} and does not answer;"
+                f" end it (kill -9 {holder or 'its process'}) and start again"
+            ) from None
+        os.ftruncate(lock, 0)
+        os.pwrite(lock, f"{os.getpid()}\n".encode(), 0)  # for the sentence above
         path.unlink(missing_ok=True)  # left by one that was killed
         listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         before = os.umask(0o177)

@@ -13,7 +13,10 @@ from server.live.fade import (
     RECALL_S,
     Fade,
     fade_seconds,
+    fade_to,
+    outputs_on,
     resumed_fade,
+    seconds_left,
     timeline_of,
     way_of,
 )
@@ -176,10 +179,12 @@ class Owner:
         if fade_s is not None:
             if end != self._fade.end or not record.known:
                 seconds = fade_seconds(fade_s, new_rig, matrix, start, end)
-                fade = Fade(start, end, moment, seconds)
+                fade = fade_to(new_rig, start, end, moment, seconds)
             record = replace(record, known=True)
         elif end != self._fade.end or rig is not None:
-            fade = Fade({n: start.get(n, 0.0) for n in end}, end, moment, fade.left_s(moment))
+            start = outputs_on(new_rig, self._rig, start, renamed)
+            left_s = seconds_left(fade, new_rig, matrix, start, end, moment)
+            fade = Fade(start, end, moment, left_s)
         if record.known and (fade is not self._fade or not self._record.known):
             self._output.play(timeline_of(new_rig, fade))
         self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg

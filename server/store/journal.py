@@ -148,7 +148,7 @@ def events(session: Session, limit: int = 200, before: int | None = None) -> Seq
 
 def event(session: Session, event_id: int) -> Event | None:
     """One of them."""
-    row = session.get(EventRow, event_id)
+    row = session.get(EventRow, event_id) if 0 < event_id < 2**62 else None
     return _event(row) if row else None
 
 

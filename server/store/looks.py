@@ -131,7 +131,7 @@ def delete_look(session: Session, look_id: int) -> Look:
 
 def bring_back(session: Session, look_id: int) -> Look:
     """Undo a deletion."""
-    row = session.get(LookRow, look_id)
+    row = session.get(LookRow, look_id) if 0 < look_id < 2**62 else None
     if row is None:
         raise NotFound(f"there is no look {look_id}")
     row.deleted_at = None

@@ -1,6 +1,6 @@
 """Steps that can be taken back, and the record of a change: what the engine hands to be stored."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
@@ -70,13 +70,16 @@ class Way:
     """A fade as it is kept, so that a server that starts again can join it where it is by then.
 
     `start` and the moment it begins [s, of the machine's monotonic clock, which starts anew with
-    each boot], how long it lasts [s], and which boot that was.
+    each boot], how long it lasts [s], and which boot that was; the heads that wait for a tungsten
+    lamp, and that lamp's heating time [s].
     """
 
     start: Mapping[str, float]
     begins: float
     lasts_s: float
     boot: str
+    waiting: Sequence[str] = ()
+    heating_s: float = 0.0
 
 
 @dataclass(frozen=True)

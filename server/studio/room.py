@@ -24,21 +24,37 @@ class Circuit:
         number(f"circuit {self.name}: other_amps", self.other_amps, 0, 1000)
 
 
+SIGNAL_LOSS = ("not tested", "holds", "goes dark", "fades")
+"""What a dimmer may do when its signal stops; it is tested once, with nobody under the light."""
+HABITS = {
+    "not tested": "what the dimmer does now was never tested",
+    "holds": "the dimmer holds its last light",
+    "goes dark": "the dimmer goes dark",
+    "fades": "the dimmer fades out",
+}
+"""What that means for the sitter, as the warning says it."""
+
+
 @dataclass(frozen=True)
 class Room:
-    """A place with circuits, a mains voltage and ambient light."""
+    """A place with circuits, a mains voltage and ambient light, and the habit of its dimmer."""
 
     name: str
     mains_volts: float = 230.0
     continuous_factor: float = 0.8
     ambient_lux: float = 0.0
     circuits: tuple[Circuit, ...] = ()
+    signal_loss: str = SIGNAL_LOSS[0]
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "name", name_of("room name", self.name))
         number("mains_volts", self.mains_volts, 50, 500)
         number("continuous_factor", self.continuous_factor, 0, 1, above=True)
         number("ambient_lux", self.ambient_lux, 0, 100_000)
+        if self.signal_loss not in SIGNAL_LOSS:
+            raise OutOfRange(
+                f"signal_loss must be one of {', '.join(SIGNAL_LOSS)}, got {self.signal_loss!r:.40}"
+            )
         names = [c.name for c in self.circuits]
         if len(set(names)) < len(names):
             raise OutOfRange(f"circuits need names of their own, got {', '.join(names):.200}")

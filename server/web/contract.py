@@ -25,6 +25,7 @@ class RoomDocument(Strict):
     continuous_factor: float = 0.8
     ambient_lux: float = 0.0
     circuits: list[CircuitDocument] = []
+    signal_loss: Literal["not tested", "holds", "goes dark", "fades"] = "not tested"
 
 
 class SitterDocument(Strict):

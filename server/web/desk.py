@@ -17,7 +17,9 @@ from server.store.devices import Device
 from server.web.doors import Doors
 from server.web.faces import Faces
 from server.web.floor import Floor
+from server.web.hands import Hands
 from server.web.hub import Hub
+from server.web.walking import Walking
 
 
 @dataclass
@@ -30,6 +32,8 @@ class Desk:
     token: str
     hub: Hub = field(default_factory=Hub)
     floor: Floor = field(default_factory=Floor)
+    hands: Hands = field(default_factory=Hands)
+    walking: Walking = field(default_factory=Walking)
     faces: Faces = field(init=False)
     doors: Doors = field(init=False)
     perform: ASGIApp | None = None

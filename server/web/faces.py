@@ -19,6 +19,7 @@ from server.errors import OutOfRange
 from server.studio.look import Look
 from server.studio.pattern import Pattern
 from server.studio.rig import Rig
+from server.studio.spot import Spot
 from server.web.lights import Light, light_of_look
 from server.web.pattern_book import PatternBook
 
@@ -146,6 +147,18 @@ class Faces:
             versions.append(found[0])
             sides.append((portrait, Exposure(light.outputs, light.mid_grey_lux)))
         return "-".join(versions), split_face(sides[0], sides[1])
+
+    def spot(self, light: Light, x: float, y: float) -> Spot | None:
+        """Every head's light at a place of the picture, x to the right and y down, 0..1 each.
+        None while there is no picture that every head has its share in."""
+        self._begin()
+        offer, _ = self._offer(light, tuple(light.outputs), urgent=True)
+        portrait = offer.load() if offer else None
+        if portrait is None:
+            return None
+        from server.preview.spots import spot_at
+
+        return spot_at(portrait, x, y)
 
     def planes_version(self, light: Light) -> str:
         """Name of the planes with which a browser can light this sitter by any head; empty while

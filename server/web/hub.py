@@ -39,10 +39,8 @@ class Hub:
             return
         self._loop.call_soon_threadsafe(self._put, now)
         if now.fading:  # once more when the light has arrived, so that "fading" goes away
-            left_s = now.fade.begins + now.fade.lasts_s - self._loop.time()
-            self._loop.call_soon_threadsafe(
-                self._loop.call_later, max(0.0, left_s) + 0.02, self._arrived
-            )
+            left_s = now.fade.all_left_s(self._loop.time())
+            self._loop.call_soon_threadsafe(self._loop.call_later, left_s + 0.02, self._arrived)
 
     def refresh(self) -> None:
         """Draw the pages' parts anew, soon; may be called from any thread, as often as one likes:

@@ -14,6 +14,8 @@ from server.web.templating import html
 
 ITS_OWN = ("/pair/",)
 """A device may always name itself."""
+AT_THE_DESK = ("/by-hand/",)
+"""Whoever moves the faders by hand ticks them, an assistant above all."""
 NOT_OF_THE_LIGHT = ("/live/only-me", "/api/only-me", "/library/", "/rig/devices")
 """What an operating device may do while another holds the floor."""
 
@@ -33,6 +35,8 @@ async def refusal_for(
         return None
     if device.role == "watch":
         return _told(path, headers, 403, f"{device.name} only watches: it changes nothing")
+    if path.startswith(AT_THE_DESK):
+        return None
     held = desk.floor.holder if desk.floor.must_ask(device) else None
     if device.role == "operate" and (held is None or path.startswith(NOT_OF_THE_LIGHT)):
         return None

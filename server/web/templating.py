@@ -26,7 +26,7 @@ from server.web.face_views import (
 from server.web.sitting import EventView, event_view
 from server.web.views import board_view, looks_view, strip_view
 
-VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip")
+VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand")
 SHOWN_AT_MOST = 24
 
 jinja = Environment(
@@ -66,7 +66,7 @@ def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
     template = jinja.get_template(f"parts/{view}.html")
 
     def render(now: Now) -> str:
-        key = (view, now.revision, now.fading, desk.faces.news)
+        key = (view, now.revision, now.fading, desk.faces.news, desk.hands.news)
         known = desk.rendered.get(view)
         if known and known[0] == key:
             return known[1]
@@ -108,6 +108,8 @@ def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
     if view == "library":
         shown = [tile_face(faces, now.rig, look) for look in faces.recent_looks(SHOWN_AT_MOST)]
         return {"shown": shown, "drawing": drawing_words(faces)}
+    if view == "by_hand":
+        return {"hands": desk.hands.view(now)}
     if view == "rig":
         return {"stand_ins": stand_in_views(faces, now)}
     if view == "compare":

@@ -11,6 +11,7 @@ from server.studio.head import ROLES, Head
 from server.studio.look import Look
 from server.studio.mix import changes, thirds_text
 from server.studio.rig import Rig
+from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
 from server.web.words import shutter_words, stops_words
@@ -50,6 +51,8 @@ class Strip:
     comparing: bool
     can_restore: bool
     is_dark: bool
+    by_hand: bool
+    habit: str
 
 
 @dataclass(frozen=True)
@@ -113,10 +116,14 @@ def strip_view(now: Now) -> Strip:
     """The strip of a moment."""
     told, setting = now.figures, now.setting
     lens = told.lens
+    by_hand = "by hand" in now.output.kind
+    habit = HABITS[now.rig.room.signal_loss]
     if now.output.live:
         state, word = "live", "Live"
     elif now.output.message:
-        state, word = "fault", "No light: " + now.output.message
+        state, word = "fault", f"No light, {habit}: {now.output.message}"
+    elif by_hand:
+        state, word = "hand", "Set by hand"
     else:
         state, word = "none", "No light sent"
     lit = [h for h in told.heads if h.output > 0]
@@ -142,6 +149,8 @@ def strip_view(now: Now) -> Strip:
         comparing=now.comparing,
         can_restore=now.can_restore,
         is_dark=not lit,
+        by_hand=by_hand,
+        habit="" if now.output.kind in ("none", "by hand") else habit,
     )
 
 

@@ -1,5 +1,7 @@
 """The engine's fades: no jump on a new tap, no flinch, nothing before the first light."""
 
+from dataclasses import replace
+
 import pytest
 
 from server.live.engine import Engine
@@ -113,3 +115,22 @@ def test_a_change_that_cannot_be_stored_is_said_and_lit(output: Recorder, clock:
     now = Engine(RIG, output, full, clock=clock).set_levels({"Key": 50})
     assert "disk full" in now.unsaved
     assert output.played
+
+
+def test_a_head_patched_elsewhere_sets_off_from_what_lights_it(
+    engine: Engine, output: Recorder, clock: Clock
+) -> None:
+    """Key and Fill were swapped at the dimmer: no lamp jumps when the patch is mended."""
+    engine.set_levels({"Key": 80, "Fill": 20})
+    clock.now += 5
+    key, fill = RIG.heads
+    heads = (replace(key, address=fill.address), replace(fill, address=key.address))
+    now = engine.replace_rig(replace(RIG, heads=heads))
+    frames = [frame[1][:2] for _, frame in output.played[-1].frames]
+    assert frames[0][0] == pytest.approx(204, abs=8)  # channel 1 goes on where it was
+    assert frames[0][1] == pytest.approx(51, abs=12)
+    assert frames[-1] == bytes([51, 204])
+    assert now.fade.lasts_s == 1.0
+    clock.now += 5
+    engine.replace_rig(replace(RIG, heads=heads))  # nothing is patched anew: at once
+    assert len(output.played[-1].frames) == 1

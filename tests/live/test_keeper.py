@@ -102,6 +102,7 @@ def test_a_second_keeper_is_refused(keeper):
     )
     assert done.returncode == 78
     assert "already running" in done.stderr
+    assert f"kill -9 {keeper.process.pid})" in done.stderr
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 """When packets go out. Limits from ANSI E1.31-2018: 6.2.6, 6.6.1 and 6.6.2."""
 
+import itertools
 import math
 import threading
 import time
@@ -9,10 +10,11 @@ import pytest
 from server.live.null import ByHandWire, NullOutput
 from server.live.output import Timeline
 from server.live.player import Player
-from server.live.schedule import Schedule
+from server.live.schedule import LATE_S, MIN_GAP_S, Schedule
 from tests.live.fakes import FakeWire, frame_of, gaps, run_schedule, slots_of, wait_for
 
 RATE = 44  # 6.6.1 with E1.11: packets a second with 512 slots
+SHORTEST_S = 92e-6 + 12e-6 + 513 * 44e-6  # E1.11: break, mark, START code and 512 slots
 ROUNDING = 1e-9
 
 
@@ -51,11 +53,42 @@ def test_never_faster_than_44_a_second():
     assert len([s for s in sent if s.at < 3.0]) >= 3 * RATE - 1, "nor much slower"
 
 
+def late_run(frames: list[tuple[float, dict]], lateness: list[float]) -> list[float]:
+    """Moments of packets on a machine that wakes up late, by turns by so much."""
+    schedule, sent = started(*frames), []
+    now, until = 0.0, frames[-1][0]
+    for late_s in itertools.cycle(lateness):
+        for packet in schedule.due(now):
+            schedule.sent(packet.universe, now)
+            sent.append(now)
+        now = max(now, schedule.next_due(now)) + late_s
+        if now > until:
+            return sent
+    raise AssertionError("never")
+
+
+def test_a_late_packet_delays_none_after_it():
+    """A fade of 4 s on a machine that is up to 0.9 ms late: the frames stay on their moments."""
+    moments = [i * MIN_GAP_S for i in range(4 * RATE)]
+    frames = [(moment, frame_of(i)) for i, moment in enumerate(moments)]
+    sent = late_run(frames, [0.0003, 0.0009, 0.0, 0.0005])
+    assert len(sent) >= len(moments) - 1
+    assert max(s - m for s, m in zip(sent, moments, strict=False)) < LATE_S
+
+
+@pytest.mark.parametrize("lateness", [[0.0], [0.001, 0.0], [0.0025, 0.0, 0.0007], [0.03, 0.0]])
+def test_no_second_holds_more_than_44_however_late_the_machine(lateness):
+    assert MIN_GAP_S > SHORTEST_S
+    sent = late_run(ramp(0.001, 5000), lateness)
+    assert all(b - a >= 1.0 - ROUNDING for a, b in zip(sent, sent[RATE:], strict=False))
+    assert min(b - a for a, b in itertools.pairwise(sent)) >= MIN_GAP_S - LATE_S - ROUNDING
+
+
 def test_the_last_value_is_not_lost_to_the_rate_limit():
     sent = run_schedule(started(*ramp(0.001, 100)), 0.0, 0.2)
     last = frame_of(100, 1)[1]
     first_with_last = next(s.at for s in sent if s.slots == last)
-    assert 0.099 <= first_with_last <= 0.099 + 1 / RATE + ROUNDING
+    assert 0.099 <= first_with_last <= 0.099 + MIN_GAP_S + ROUNDING
 
 
 def test_three_repeats_then_keep_alive():
@@ -63,7 +96,7 @@ def test_three_repeats_then_keep_alive():
     sent = run_schedule(started((0.0, frame_of(50))), 0.0, 10.0)
     assert len({s.slots for s in sent}) == 1
     spaces = gaps(sent)
-    assert spaces[:3] == pytest.approx([1 / RATE] * 3)
+    assert spaces[:3] == pytest.approx([MIN_GAP_S] * 3)
     assert len(spaces) >= 10
     assert all(0.8 <= gap <= 1.0 for gap in spaces[3:])
 
@@ -85,7 +118,7 @@ def test_a_repeat_does_not_delay_the_next_change():
 def test_a_still_universe_is_repeated_while_another_one_fades():
     frames = [(i / 40, {1: slots_of(i), 2: slots_of(77)}) for i in range(1, 200)]
     second = [s for s in run_schedule(started(*frames), 0.025, 4.5) if s.universe == 2]
-    assert gaps(second)[:3] == pytest.approx([1 / RATE] * 3)  # 6.6.2
+    assert gaps(second)[:3] == pytest.approx([MIN_GAP_S] * 3)  # 6.6.2
     assert all(0.8 <= gap <= 1.0 for gap in gaps(second)[3:])
 
 
@@ -97,8 +130,8 @@ def test_a_universe_that_disappears_is_terminated_three_times():
     ended = [s for s in second if s.terminated]
     assert second[-3:] == ended
     assert [s.slots for s in ended] == [slots_of(20)] * 3
-    assert 2.0 <= ended[0].at <= 2.0 + 1 / RATE + ROUNDING
-    assert gaps(ended) == pytest.approx([1 / RATE] * 2)
+    assert 2.0 <= ended[0].at <= 2.0 + MIN_GAP_S + ROUNDING
+    assert gaps(ended) == pytest.approx([MIN_GAP_S] * 2)
     assert not [s for s in sent if s.universe == 1 and s.terminated]
 
 
@@ -184,7 +217,7 @@ def test_gap_and_repeats_on_the_real_clock(player, wire):
     time.sleep(0.1)
     assert [s.slots[0] for s in wire.sent].count(59) == 4, "then quiet until the keep-alive"
     # The recorded moment is inside the send, the gap counts from its end: 0.2 ms for the machine.
-    assert min(gaps(wire.sent)) >= 1 / RATE - 0.0002
+    assert min(gaps(wire.sent)) >= MIN_GAP_S - LATE_S - 0.0002
 
 
 def test_stop_sends_three_terminated_packets_one_gap_apart(player, wire):
@@ -194,7 +227,7 @@ def test_stop_sends_three_terminated_packets_one_gap_apart(player, wire):
     ended = [s for s in wire.sent if s.terminated]
     assert wire.sent[-3:] == ended  # 6.2.6
     assert [s.slots for s in ended] == [slots_of(80)] * 3
-    assert min(gaps(ended)) >= 1 / RATE - 0.0002
+    assert min(gaps(ended)) >= MIN_GAP_S - LATE_S - 0.0002
     assert wire.closed
     count = len(wire.sent)
     player.stop()
@@ -251,7 +284,7 @@ def test_many_threads_may_play(player, wire):
         thread.join()
     play(player, 99)
     wait_for(lambda: wire.sent[-1].slots[0] == 99, 0.5, "the last play wins")
-    assert min(gaps(wire.sent)) >= 1 / RATE - 0.0002
+    assert min(gaps(wire.sent)) >= MIN_GAP_S - LATE_S - 0.0002
 
 
 def test_status_of_wires(player, wire):

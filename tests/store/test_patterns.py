@@ -8,7 +8,9 @@ from sqlalchemy import Engine, text
 from sqlmodel import Session
 
 from server.paths import DEMO_DATA
-from server.store.database import SCHEMA_STEPS, open_database
+from server.store.database import open_database
+from server.store.devices import devices
+from server.store.journal import load_live
 from server.store.looks import delete_look, find_looks, name_taken
 from server.store.patterns import known_patterns, put_pattern, unread_looks
 from server.store.seed import seed
@@ -57,16 +59,18 @@ def test_a_name_is_taken_until_its_look_is_deleted(session: Session) -> None:
     assert not name_taken(session, "Loop")
 
 
-def test_a_database_from_before_patterns_gets_their_table(tmp_path: Path) -> None:
+def test_a_database_of_version_one_gets_what_came_later(tmp_path: Path) -> None:
     old = open_database(tmp_path / "old.db")
-    before = SCHEMA_STEPS.index("patterns of looks")
     with old.connect() as connection:
-        for table in ("look_pattern", "device"):
-            connection.execute(text(f"DROP TABLE {table}"))
-        connection.execute(text(f"PRAGMA user_version = {before}"))
+        connection.execute(text("DROP TABLE look_pattern"))
+        connection.execute(text("DROP TABLE device"))
+        connection.execute(text("ALTER TABLE live DROP COLUMN way"))
+        connection.execute(text("PRAGMA user_version = 1"))
         connection.commit()
     old.dispose()
     new: Engine = open_database(tmp_path / "old.db")
     with Session(new) as session:
         assert known_patterns(session) == []
+        assert devices(session) == []
+        assert load_live(session) is None
     new.dispose()

@@ -54,10 +54,15 @@ def start(folder: Path, port: int, listener: socket.socket, *more: str) -> subpr
     """Start the program and wait until it answers."""
     process = subprocess.Popen(
         [sys.executable, "-m", "server", "--host", "127.0.0.1", "--port", str(port),
-         "--database", str(folder / "s.db"), "--output", "network",
+         "--database", str(folder / "s.db"), "--faces", "none", "--output", "network",
          "--to", f"127.0.0.1:{listener.getsockname()[1]}", *more],
         stdout=subprocess.DEVNULL,
     )  # fmt: skip
+    return answers(process, port)
+
+
+def answers(process: subprocess.Popen[bytes], port: int) -> subprocess.Popen[bytes]:
+    """Wait until the server answers."""
     for _ in range(100):
         try:
             urllib.request.urlopen(f"http://127.0.0.1:{port}/api/state", timeout=1).close()
