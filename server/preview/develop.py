@@ -27,27 +27,6 @@ def composite(frames: Sequence[np.ndarray], outputs: Sequence[float]) -> np.ndar
     return total
 
 
-def mid_grey_lux(iso: float, shutter_s: float, f_number: float, c: float = 250.0) -> float:
-    """Illuminance, read flat, for which the set lens is right. [lx]
-
-    E = C * N**2 / (S * t)
-
-    References
-    ----------
-    The incident-light exposure equation, N**2 / t = E * S / C, with C = 250, typical for a flat
-    receptor (encyclopaedia article "Exposure value"; the calibration range is in ISO 2720).
-
-    Examples
-    --------
-    >>> mid_grey_lux(100, 1 / 60, 8.0)
-    9600.0
-    """
-    for name, value in (("iso", iso), ("shutter_s", shutter_s), ("f_number", f_number)):
-        if not value > 0:
-            raise OutOfRange(f"{name} must be above 0, got {value:g}")
-    return c * f_number**2 / (iso * shutter_s)
-
-
 def develop(linear: np.ndarray, lux_for_mid_grey: float) -> np.ndarray:
     """Grey picture, uint8: reflectance 0.18 under `lux_for_mid_grey` prints as sRGB 118.
 
@@ -94,19 +73,6 @@ def srgb_encoded(y: np.ndarray) -> np.ndarray:
     return np.where(y <= 0.0031308, 12.92 * y, 1.055 * y ** (1 / 2.4) - 0.055)
 
 
-def zones(linear: np.ndarray, lux_for_mid_grey: float) -> np.ndarray:
-    """Zone of every pixel, float32: one stop a zone, V = 18 % under the exposed light; 0 to 10.
-
-    References
-    ----------
-    Zone System, as taught: V is middle grey, one zone is one stop.
-    """
-    if not lux_for_mid_grey > 0:
-        raise OutOfRange(f"lux_for_mid_grey must be above 0, got {lux_for_mid_grey:g}")
-    relative = np.maximum(linear, 1e-12) / np.float32(MID_GREY * lux_for_mid_grey)
-    return np.clip(5.0 + np.log2(relative), 0.0, 10.0).astype(np.float32)
-
-
 def jpeg(picture: np.ndarray, quality: int = 82, warm: bool = True) -> bytes:
     """The picture as a JPEG file, in a slightly warm print tone or in plain grey."""
     image = Image.fromarray(warm_tones().take(picture, axis=0) if warm else picture)
@@ -115,10 +81,9 @@ def jpeg(picture: np.ndarray, quality: int = 82, warm: bool = True) -> bytes:
     return file.getvalue()
 
 
-def thumb(picture: np.ndarray, width: int = 160, height: int = 200) -> np.ndarray:
-    """The picture made smaller, uint8."""
-    small = Image.fromarray(picture).resize((width, height), Image.Resampling.LANCZOS)
-    return np.asarray(small)
+def resized(picture: np.ndarray, width: int, height: int) -> np.ndarray:
+    """The picture at another size, uint8."""
+    return np.asarray(Image.fromarray(picture).resize((width, height), Image.Resampling.LANCZOS))
 
 
 @lru_cache(maxsize=1)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.preview.develop import develop, jpeg
+from server.preview.develop import develop, jpeg, resized
 from server.preview.portrait import Portrait
 from server.preview.zoned import zone_picture
 
@@ -23,19 +23,19 @@ def face(portrait: Portrait, light: Exposure, *, zones: bool = False) -> bytes:
     return jpeg(_printed(portrait, light, zones))
 
 
-def split_face(
-    left: tuple[Portrait, Exposure], right: tuple[Portrait, Exposure], *, zones: bool = False
-) -> bytes:
+def split_face(left: tuple[Portrait, Exposure], right: tuple[Portrait, Exposure]) -> bytes:
     """A JPEG whose camera-left half is one light and whose camera-right half is another."""
-    picture = _printed(*left, zones).copy()
-    other = _printed(*right, zones)
+    picture = _printed(*left).copy()
+    other = _printed(*right)
+    if other.shape != picture.shape:  # one is drawn more finely
+        other = resized(other, picture.shape[1], picture.shape[0])
     middle = picture.shape[1] // 2
     picture[:, middle:] = other[:, middle:]
     picture[:, middle - 1 : middle + 1] = 0  # a fine line tells where one ends
     return jpeg(picture)
 
 
-def _printed(portrait: Portrait, light: Exposure, zones: bool) -> np.ndarray:
+def _printed(portrait: Portrait, light: Exposure, zones: bool = False) -> np.ndarray:
     linear = portrait.lit(light.outputs)
     make = zone_picture if zones else develop
     return make(linear, light.mid_grey_lux)

@@ -30,6 +30,7 @@ export function paint(file, outputs, midGreyLux, context, inZones) {
     const light = Float32Array.from({ length: 256 }, (_, code) => output * scale * (code / 255) ** 2);
     for (let i = 0; i < size; i++) sum[i] += light[codes[i]];
   }
+  if (context.canvas.width !== width) Object.assign(context.canvas, { width, height: file.height });
   const image = context.createImageData(width, file.height);
   const pixels = new Uint32Array(image.data.buffer);
   const scaled = (PLACES - 1) ** 2 / (midGreyLux * file.table_end);

@@ -1,6 +1,7 @@
 """Time and memory of the faces. Run by hand: `python tests/bench/bench_preview.py`.
 
-Aims: one head at 1x in 60 ms, a look composed and encoded in 5 ms.
+Aims: one head at 1x in 60 ms, a look composed and encoded in 5 ms. On a running server:
+`bench_faces.py`.
 """
 
 import resource
@@ -9,10 +10,13 @@ import time
 from math import cos, radians, sin
 
 from server.preview.chart import chart_of
-from server.preview.develop import composite, develop, jpeg, square_root_planes, thumb
+from server.preview.develop import composite, develop, jpeg, resized
 from server.preview.frames import FrameCache, one_light_frame
 from server.preview.grid import bake
 from server.preview.pattern import pattern_of
+from server.preview.picture import Exposure, face
+from server.preview.planes import planes_file
+from server.preview.portrait import Portrait
 from server.preview.render import _stage, stage_of
 from server.preview.scene import STAND_INS, Scene, Source
 
@@ -70,8 +74,15 @@ def main() -> None:
     print("\nsix frames to a JPEG       ", end="")
     print(milliseconds(lambda: jpeg(develop(composite(frames, outputs), 1000.0)), 50))
     small = develop(composite(frames, outputs), 1000.0)
-    print("thumb to a JPEG            ", milliseconds(lambda: jpeg(thumb(small)), 50))
-    print("square-root planes         ", milliseconds(lambda: square_root_planes(frames)))
+    print("at half size               ", milliseconds(lambda: jpeg(resized(small, 160, 200)), 50))
+    portrait = Portrait("drawn", 20.0, dict(zip(HEADS, frames, strict=True)))
+    light = Exposure(dict(zip(HEADS, outputs, strict=True)), 1000.0)
+    print("portrait to a JPEG         ", milliseconds(lambda: face(portrait, light), 50))
+    print(
+        "portrait in zones          ", milliseconds(lambda: face(portrait, light, zones=True), 50)
+    )
+    print("planes for a browser       ", milliseconds(lambda: planes_file(portrait)))
+    print(f"their size                 {len(planes_file(portrait)) / 1e3:7.1f} kB")
     print("chart, once                ", milliseconds(chart_of, 1))
     print("pattern                    ", milliseconds(lambda: pattern_of(0, [HEADS["key"]], [1.0])))
     print(f"JPEG size                  {len(jpeg(small)) / 1e3:7.1f} kB")

@@ -13,7 +13,7 @@ import pytest
 
 from server.paths import DEMO_DATA
 from server.preview.develop import composite
-from server.preview.drawing import Drawing
+from server.preview.drawing import Drawing, rendered
 from server.preview.frames import one_light_frame
 from server.preview.grid import grid_of
 from server.preview.scene import STAND_INS
@@ -76,7 +76,7 @@ def test_the_portrait_is_the_sum_of_its_frames(drawing, rig):
     portrait = offer.load()
     assert list(portrait.frames) == ["Key", "Fill", AMBIENT]
     subject = subject_of(rig, 0.0, LIT)
-    scene = replace(subject.scene, supersample=1)
+    scene = rendered(subject.scene, int(fineness(offer)))
     frames = [one_light_frame(scene, light) for _, light in subject.lights]
     wanted = composite(frames, [0.5, 0.25, 1.0])
     # half precision keeps 11 bits (IEEE 754)

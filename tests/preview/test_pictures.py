@@ -46,6 +46,13 @@ def test_a_split_face_has_each_light_on_its_side(portrait):
     assert (split[:, 15:17] < 60).all()
 
 
+def test_a_split_face_of_a_finer_and_a_coarser_half(portrait):
+    coarse = Portrait("drawn", 12.0, {n: f[::2, ::2] for n, f in portrait.frames.items()})
+    light = Exposure({"Key": 1.0}, 2000.0)
+    assert _read(split_face((portrait, light), (coarse, light))).shape == SHAPE
+    assert _read(split_face((coarse, light), (portrait, light))).shape == (20, 16)
+
+
 def _read(jpeg):
     return np.asarray(Image.open(io.BytesIO(jpeg)).convert("L")).astype(int)
 
