@@ -8,6 +8,7 @@ import os
 import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -25,6 +26,7 @@ class Worker:
         self._process: subprocess.Popen[bytes] | None = None
         self._pipe: Connection | None = None
         self._stopped = False
+        self._lock = threading.Lock()  # it may be stopped while it is being started
 
     def pid(self) -> int | None:
         """Its process number while it lives."""
@@ -36,19 +38,18 @@ class Worker:
 
         `work` is a function of a module, sent by its name. Its errors come back as RuntimeError.
         """
-        if self._pipe is None:
-            self._start()
-        assert self._pipe is not None
-        self._pipe.send((work, args))
-        answer, problem = self._pipe.recv()
+        pipe = self._running()
+        pipe.send((work, args))
+        answer, problem = pipe.recv()
         if problem:
             raise RuntimeError(problem)
         return answer
 
     def end(self) -> None:
         """End the process; the next call starts another."""
-        process, pipe = self._process, self._pipe
-        self._process = self._pipe = None
+        with self._lock:
+            process, pipe = self._process, self._pipe
+            self._process = self._pipe = None
         if process is not None:
             process.terminate()
             try:
@@ -61,12 +62,20 @@ class Worker:
 
     def stop(self) -> None:
         """End it for good."""
-        self._stopped = True
+        with self._lock:
+            self._stopped = True
         self.end()
 
+    def _running(self) -> Connection:
+        with self._lock:
+            if self._stopped:
+                raise OSError("the worker was stopped")
+            if self._pipe is None:
+                self._start()
+            assert self._pipe is not None
+            return self._pipe
+
     def _start(self) -> None:
-        if self._stopped:
-            raise OSError("the worker was stopped")
         here, there = socket.socketpair()
         with there:
             # numpy may use one thread: the other core belongs to the light and the pages

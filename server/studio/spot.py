@@ -13,7 +13,6 @@ from server.studio.figures import outputs_of
 from server.studio.light import LightMatrix
 from server.studio.rig import Rig
 from server.studio.setting import Setting
-from server.studio.solve import bounded_least_squares
 
 MIDDLE_GREY = 0.18
 SHOWN_BEYOND_STOPS = 0.1
@@ -21,6 +20,8 @@ SHOWN_BEYOND_STOPS = 0.1
 MAKES_FROM = 0.02
 """A head that gives less than this share of a spot is not told. [fraction]"""
 SPOT_WEIGHT, POINT_WEIGHT, STAY_WEIGHT = 100.0, 1.0, 0.05
+WORTH_MOVING = 1 / 6
+"""A head that would move by less is left alone. [stop]"""
 MOVED_FROM_STOPS = 0.005
 
 
@@ -96,21 +97,11 @@ def spot_change(
         raise Refused("no lit head reaches this spot: bring one in first")
     asked = thirds / THIRDS_PER_STOP
     target = before * 2**asked
-    rows = [[SPOT_WEIGHT * spot.heads.get(name, 0.0) / target for name in lit]]
-    wanted = [SPOT_WEIGHT * (target - spot.ambient) / target]
-    for point in rig.points:
-        lux = matrix.lux(point.name, outputs)
-        if lux > matrix.ambient:
-            # a point that the same heads make in the same shares is meant to move along
-            here = [spot.heads.get(name, 0.0) * outputs[name] for name in lit]
-            there = [matrix.at[point.name][name] * outputs[name] for name in lit]
-            weight = POINT_WEIGHT * (1 - _likeness(here, there))
-            rows.append([weight * matrix.at[point.name][name] / lux for name in lit])
-            wanted.append(weight * (lux - matrix.ambient) / lux)
-    for i, name in enumerate(lit):
-        rows.append([STAY_WEIGHT / outputs[name] if j == i else 0.0 for j in range(len(lit))])
-        wanted.append(STAY_WEIGHT)
-    found = dict(zip(lit, bounded_least_squares(rows, wanted).outputs, strict=True))
+    found = _solved(rig, matrix, outputs, spot, target, lit)
+    # a head that would hardly move stays where it is, and the others do it without it
+    movers = [n for n in lit if found[n] <= 0 or abs(log2(found[n] / outputs[n])) >= WORTH_MOVING]
+    if 0 < len(movers) < len(lit):
+        found = _solved(rig, matrix, outputs, spot, target, movers)
     deepest = {h.name: 2.0**-h.deepest_stops for h in rig.heads}
     moved = {
         name: max(output, min(outputs[name], deepest[name]))  # down, but never out
@@ -128,6 +119,42 @@ def spot_change(
         elsewhere=_elsewhere(rig, matrix, outputs, after),
         why=_why(spot, lit, outputs, after, asked, got),
     )
+
+
+def _solved(
+    rig: Rig,
+    matrix: LightMatrix,
+    outputs: Mapping[str, float],
+    spot: Spot,
+    target: float,
+    movers: Sequence[str],
+) -> dict[str, float]:
+    """Outputs of the heads that may move; the others' light counts as the room's."""
+    from server.studio.solve import bounded_least_squares  # numpy: not before it is needed
+
+    def fixed(row: Mapping[str, float], ambient: float) -> float:
+        return ambient + sum(row[n] * o for n, o in outputs.items() if n not in movers)
+
+    here = [spot.heads.get(n, 0.0) for n in movers]
+    rows = [[SPOT_WEIGHT * k / target for k in here]]
+    wanted = [SPOT_WEIGHT * (target - fixed({**dict.fromkeys(outputs, 0.0), **spot.heads},
+                                            spot.ambient)) / target]  # fmt: skip
+    for point in rig.points:
+        lux, row = matrix.lux(point.name, outputs), matrix.at[point.name]
+        if lux <= matrix.ambient[point.name]:
+            continue
+        # a point that the same heads make in the same shares is meant to move along
+        likeness = _likeness(
+            [spot.heads.get(n, 0.0) * o for n, o in outputs.items()],
+            [row[n] * o for n, o in outputs.items()],
+        )
+        weight = POINT_WEIGHT * (1 - likeness)
+        rows.append([weight * row[n] / lux for n in movers])
+        wanted.append(weight * (lux - fixed(row, matrix.ambient[point.name])) / lux)
+    for i, name in enumerate(movers):
+        rows.append([STAY_WEIGHT / outputs[name] if j == i else 0.0 for j in range(len(movers))])
+        wanted.append(STAY_WEIGHT)
+    return dict(zip(movers, bounded_least_squares(rows, wanted).outputs, strict=True))
 
 
 def _likeness(a: Sequence[float], b: Sequence[float]) -> float:

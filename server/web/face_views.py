@@ -6,13 +6,14 @@ from math import cos, radians, sin
 from server.live.now import Now
 from server.physics.exposure import nearest_f_stop
 from server.physics.stops import light_factor
+from server.preview.scene import STAND_INS
 from server.studio.look import Look
 from server.studio.mix import changes
 from server.studio.rig import Rig
 from server.studio.setting import Stops
 from server.web.face_words import light_words
 from server.web.faces import WAITING, Face, Faces
-from server.web.lights import light_good, light_now
+from server.web.lights import light_good, light_now, light_on
 from server.web.words import yaw_words
 
 KINDS = {"drawn": "drawn from the rig's figures", "photographed": "photographed in this room"}
@@ -54,6 +55,15 @@ class NowFace:
     why: str
     lamps: tuple[Lamp, ...]
     nose: str
+
+
+@dataclass(frozen=True)
+class StandInView:
+    """Someone who can be drawn for the sitter."""
+
+    name: str
+    description: str
+    url: str
 
 
 @dataclass(frozen=True)
@@ -137,6 +147,16 @@ def _side(name: str, path: str, face: Face) -> Side:
         figures=f"{told.ratio.label} · {lens}",
         why=face.why,
     )
+
+
+def stand_in_views(faces: Faces, now: Now) -> list[StandInView]:
+    """Who can be drawn for the sitter, each under the light now."""
+    views = []
+    for who in STAND_INS.values():
+        version = faces.of(light_on(now, who.name)).version
+        url = f"/faces/stand-in/{who.name}.jpg?v={version}" if version else ""
+        views.append(StandInView(who.name, who.description, url))
+    return views
 
 
 def drawing_words(faces: Faces) -> str:

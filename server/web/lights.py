@@ -1,7 +1,7 @@
 """A light on a sitter, ready to be drawn and told: where heads stand, outputs, lens, figures."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -55,6 +55,12 @@ def light_of(rig: Rig, setting: Setting, told: Figures | None = None) -> Light:
 def light_now(now: Now) -> Light:
     """What is lit now."""
     return light_of(now.rig, now.setting, now.figures)
+
+
+def light_on(now: Now, stand_in: str) -> Light:
+    """What is lit now, on another stand-in."""
+    sitter = replace(now.rig.sitter, stand_in=stand_in)
+    return light_of(replace(now.rig, sitter=sitter), now.setting, now.figures)
 
 
 def light_good(now: Now) -> Light | None:

@@ -16,11 +16,17 @@ from server.store import looks as store
 from server.store.devices import Device
 from server.studio.look import Look
 from server.web.desk import Desk
-from server.web.face_views import compare_view, drawing_words, face_now, tile_face
+from server.web.face_views import (
+    compare_view,
+    drawing_words,
+    face_now,
+    stand_in_views,
+    tile_face,
+)
 from server.web.sitting import EventView, event_view
 from server.web.views import board_view, looks_view, strip_view
 
-VIEWS = ("looks", "board", "compare", "library", "sitting", "strip", "by_hand")
+VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand")
 SHOWN_AT_MOST = 24
 
 jinja = Environment(
@@ -104,6 +110,8 @@ def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
         return {"shown": shown, "drawing": drawing_words(faces)}
     if view == "by_hand":
         return {"hands": desk.hands.view(now)}
+    if view == "rig":
+        return {"stand_ins": stand_in_views(faces, now)}
     if view == "compare":
         return {"compare": compare_view(faces, now)}
     return {}

@@ -5,7 +5,7 @@ from fastapi import APIRouter, Request, Response
 from server.errors import NotFound
 from server.store import looks as store
 from server.web.desk import DeskDep, SessionDep
-from server.web.lights import light_good, light_now, light_of_look
+from server.web.lights import light_good, light_now, light_of_look, light_on
 
 router = APIRouter(prefix="/faces", include_in_schema=False)
 FOR_EVER = "private, max-age=31536000, immutable"
@@ -45,6 +45,12 @@ def good(request: Request, desk: DeskDep, v: str = "") -> Response:
     """The good frame's light, with the lens it was taken with."""
     light = light_good(desk.engine.now())
     return _answer(request, desk.faces.picture(light) if light else None, v)
+
+
+@router.get("/stand-in/{name}.jpg")
+def stand_in(request: Request, desk: DeskDep, name: str, v: str = "") -> Response:
+    """The light now on another stand-in."""
+    return _answer(request, desk.faces.picture(light_on(desk.engine.now(), name)), v)
 
 
 @router.get("/split.jpg")

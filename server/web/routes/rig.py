@@ -15,7 +15,6 @@ from pydantic import ValidationError
 from starlette.background import BackgroundTask
 
 from server.errors import OutOfRange
-from server.preview.scene import STAND_INS
 from server.store.backup import backup
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
@@ -23,6 +22,7 @@ from server.studio.rig import Rig
 from server.web.contract import RigDocument
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.errors import sentences
+from server.web.face_views import stand_in_views
 from server.web.forms import head_of, number, room_of
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -44,9 +44,9 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
     circuits = [(c, load) for c, load in zip(rig.room.circuits, now.circuits, strict=True)]
     spare = max(1, CIRCUIT_ROWS - len(circuits))
     return html(
-        "pages/rig.html", view="strip", oob=False, notice="", strip=strip_view(now), gone=gone,
-        stand_ins=tuple(STAND_INS.values()), rig=rig, heads=now.figures.heads, place=place_words,
-        circuits=circuits, spare=range(spare),
+        "pages/rig.html", view="rig", oob=False, notice="", strip=strip_view(now), gone=gone,
+        stand_ins=stand_in_views(desk.faces, now), rig=rig, heads=now.figures.heads,
+        place=place_words, circuits=circuits, spare=range(spare),
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
         back="/rig",
