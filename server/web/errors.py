@@ -37,6 +37,14 @@ def install(app: FastAPI) -> None:
         )
         return answer(request, 503, sentence)
 
+    @app.exception_handler(Exception)
+    async def mistake_of_ours(request: Request, error: Exception) -> Response:
+        sentence = (
+            "this is a mistake in Thirdstop itself, told in its log. The light is as it was;"
+            " go back and go on"
+        )
+        return answer(request, 500, sentence)
+
     @app.exception_handler(HTTPException)
     async def http_error(request: Request, error: HTTPException) -> Response:
         return answer(request, error.status_code, str(error.detail))

@@ -104,6 +104,7 @@ def test_hold_ignores_touches_until_pressed_long(page: Page, server: LiveServer)
         "/rig/walk",
         "/by-hand",
         "/meter",
+        "/rig/plan",
         "/pair",
         "/trust",
     ],

@@ -24,6 +24,7 @@ from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.errors import sentences
 from server.web.face_views import stand_in_views
 from server.web.forms import head_of, number, room_of
+from server.web.plan import plans
 from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.words import place_words
@@ -47,6 +48,7 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
         "pages/rig.html", view="rig", oob=False, notice="", strip=strip_view(now), gone=gone,
         stand_ins=stand_in_views(desk.faces, now), rig=rig, heads=now.figures.heads,
         place=place_words, circuits=circuits, spare=range(spare),
+        plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
         back="/rig",

@@ -1,0 +1,203 @@
+"""The lighting plan: from above and from the side, drawn to scale from the rig. Text for SVG.
+
+From above the camera is below the sitter, camera right at the right; from the side the camera is at
+the right and up is up. Units of the drawing are centimetres.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import atan2, ceil, cos, degrees, hypot, pi, radians, sin, tan
+
+from server.physics.geometry import Vector
+from server.studio.head import Head
+from server.studio.light import aim_point
+from server.studio.mix import thirds_text
+from server.studio.rig import Rig
+from server.studio.setting import Stops
+
+MARGIN_CM = 75.0
+LABEL_MARGIN_CM = 190.0
+"""Room for the words beside the outermost heads. [cm]"""
+LABEL_CM = 17.0
+REACH_BEYOND = 1.0
+"""Cones end at the plane of the aim, where the light is meant to be. [throws]"""
+FEET = 0.3048
+FALLBACK_CAMERA_M = 2.2
+
+
+Flat = Callable[[Vector], tuple[float, float]]
+"""What a view sees of a place in the room. [m]"""
+
+
+@dataclass(frozen=True)
+class PlanHead:
+    """One head on the plan."""
+
+    name: str
+    role: str
+    state: str
+    x: str
+    y: str
+    turn: str
+    cone: str
+    spill: str
+    label_x: str
+    label_y: str
+    anchor: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One view of the plan."""
+
+    name: str
+    box: str
+    heads: tuple[PlanHead, ...]
+    nose: str
+    background: str
+    camera_x: str
+    camera_y: str
+    eye_line: str
+    bar: str
+    bar_x: str
+    bar_y: str
+    bar_words: str
+    text: str
+
+
+def plans(
+    rig: Rig, yaw_deg: float, stops: Stops | None = None, *, feet: bool = False
+) -> tuple[Plan, Plan]:
+    """From above, and from the side. With `stops`, heads that are dark are drawn hollow."""
+    places = {p.name: p.place(yaw_deg) for p in rig.points}
+    aims = {h.name: aim_point(h, places) for h in rig.heads}
+    wall = next((p.place(yaw_deg)[0][2] for p in rig.points if p.name == "background"), None)
+    above = _view("From above", rig, aims, lambda v: (v[0], v[2]), stops, wall, yaw_deg, feet)
+    side = _view("From the side", rig, aims, lambda v: (v[2], -v[1]), stops, wall, yaw_deg, feet)
+    return above, side
+
+
+def _view(
+    name: str,
+    rig: Rig,
+    aims: Mapping[str, Vector],
+    flat: Flat,
+    stops: Stops | None,
+    wall: float | None,
+    yaw_deg: float,
+    feet: bool,
+) -> Plan:
+    top = name == "From above"
+    spots = {h.name: flat(h.placement.position_m) for h in rig.heads}
+    camera_z = max([FALLBACK_CAMERA_M, *(h.placement.position_m[2] + 0.5 for h in rig.heads)])
+    camera = flat((0.0, 0.0, camera_z))
+    corners = [*spots.values(), camera, (0.0, 0.0)]
+    if wall is not None:
+        corners.append(flat((0.0, 0.0, wall)))
+    left = 100 * min(c[0] for c in corners) - LABEL_MARGIN_CM
+    right = 100 * max(c[0] for c in corners) + LABEL_MARGIN_CM
+    upper = 100 * min(c[1] for c in corners) - MARGIN_CM
+    lower = 100 * max(c[1] for c in corners) + MARGIN_CM
+    labels: list[tuple[float, float]] = []
+    heads = tuple(
+        _head(h, flat, aims[h.name], stops, labels, top, feet) for h in _outermost(rig, spots)
+    )
+    nose = flat((sin(radians(yaw_deg)), 0.0, cos(radians(yaw_deg))))
+    unit = FEET if feet else 1.0
+    bar = 100 * unit * max(1, ceil((right - left) / 600))
+    words = f"{round(bar / 100 / unit)} {'ft' if feet else 'm'}"
+    background = ""
+    if wall is not None:
+        x, y = (100 * v for v in flat((0.0, 0.0, wall)))
+        span = 0.42 * min(right - left, lower - upper)
+        background = f"M{x - span:.0f} {y:.0f}H{x + span:.0f}" if top else (
+            f"M{x:.0f} {y - span:.0f}V{y + span:.0f}")  # fmt: skip
+    return Plan(
+        name=name,
+        box=f"{left:.0f} {upper:.0f} {right - left:.0f} {lower - upper:.0f}",
+        heads=heads,
+        nose=f"M0 0L{21 * nose[0]:.1f} {21 * nose[1]:.1f}",
+        background=background,
+        camera_x=f"{100 * camera[0]:.0f}",
+        camera_y=f"{100 * camera[1]:.0f}",
+        eye_line="" if top else f"M{left:.0f} 0H{right:.0f}",
+        bar=f"M{left + 14:.0f} {lower - 14:.0f}h{bar:.0f}",
+        bar_x=f"{left + 14:.0f}",
+        bar_y=f"{lower - 22:.0f}",
+        bar_words=words,
+        text=f"{name}: " + "; ".join(h.words for h in heads),
+    )
+
+
+def _outermost(rig: Rig, spots: Mapping[str, tuple[float, float]]) -> list[Head]:
+    """Far heads first, so that near ones find a free place for their label."""
+    return sorted(rig.heads, key=lambda h: -hypot(*spots[h.name]))
+
+
+def _head(
+    head: Head,
+    flat: Flat,
+    aim: Vector,
+    stops: Stops | None,
+    labels: list[tuple[float, float]],
+    top: bool,
+    feet: bool,
+) -> PlanHead:
+    x, y = (100 * v for v in flat(head.placement.position_m))
+    aim_x, aim_y = (100 * v for v in flat(aim))
+    way = atan2(aim_y - y, aim_x - x)
+    reach = REACH_BEYOND * hypot(aim_x - x, aim_y - y)
+    beam = head.beam_now
+    lit = stops is None or stops.get(head.name) is not None
+    throw = length_words(head.placement.distance_m, feet)
+    level = ""
+    if stops is not None:
+        below = stops.get(head.name)
+        level = " dark" if below is None else f" {thirds_text(-3 * float(below)) or 'full'}"
+    label_x, label_y = _label(x, y, labels, top)
+    return PlanHead(
+        name=head.name,
+        role=head.role,
+        state="lit" if lit else "dark",
+        x=f"{x:.1f}",
+        y=f"{y:.1f}",
+        turn=f"{degrees(way):.1f}",
+        cone=_cone(x, y, way, reach, beam.beam_deg) if lit else "",
+        spill=_cone(x, y, way, reach, beam.field_deg) if lit else "",
+        label_x=f"{label_x:.1f}",
+        label_y=f"{label_y:.1f}",
+        anchor="start" if label_x > x + 1 else ("end" if label_x < x - 1 else "middle"),
+        words=f"{head.name} {throw}{level}",
+    )
+
+
+def _cone(x: float, y: float, way: float, reach: float, full_deg: float) -> str:
+    """A wedge from the lens to the plane of the aim, at most 150 degrees wide."""
+    half = min(75.0, full_deg / 2)
+    side = reach * tan(radians(half))
+    ahead_x, ahead_y = x + reach * cos(way), y + reach * sin(way)
+    across_x, across_y = side * cos(way + pi / 2), side * sin(way + pi / 2)
+    return (
+        f"M{x:.1f} {y:.1f}L{ahead_x + across_x:.1f} {ahead_y + across_y:.1f}"
+        f"L{ahead_x - across_x:.1f} {ahead_y - across_y:.1f}Z"
+    )
+
+
+def _label(x: float, y: float, taken: list[tuple[float, float]], top: bool) -> tuple[float, float]:
+    """Outward of the head, moved down until it stands clear of the others."""
+    side = 1 if x > 12 else (-1 if x < -12 else 0)
+    label_x = x + 18 * side
+    label_y = y + (6 if side else (-20 if y < 0 or not top else 32))
+    while any(abs(label_y - b) < LABEL_CM and abs(label_x - a) < 110 for a, b in taken):
+        label_y += LABEL_CM
+    taken.append((label_x, label_y))
+    return label_x, label_y
+
+
+def length_words(metres: float, feet: bool) -> str:
+    """`2.20 m`, or `7 ft 3 in` as on a tape."""
+    if not feet:
+        return f"{metres:.2f} m"
+    inches = round(metres / FEET * 12)
+    return f"{inches // 12} ft {inches % 12} in"

@@ -1,0 +1,87 @@
+"""The lighting plan against the geometry it draws: azimuth from the camera line, straight throws.
+
+Worked by hand: 2.2 m at 45 degrees camera right, 1.5 m up: h = sqrt(2.2**2 - 1.5**2) = 1.609 m, so
+x = z = 1.138 m. 2.2 m are 86.6 in, on a tape 7 ft 3 in.
+"""
+
+import re
+from math import atan2, degrees, hypot
+
+import pytest
+from starlette.testclient import TestClient
+
+from server.studio.document import rig_from_document
+from server.studio.setting import exact_stops
+from server.web.plan import length_words, plans
+
+RIG = rig_from_document(
+    {
+        "room": {"name": "Test"},
+        "heads": [
+            {"name": "Key", "role": "key",
+             "beam": [{"focus": 0.5, "candela": 9000, "beam_deg": 30, "field_deg": 44}],
+             "placement": {"azimuth_deg": 45, "distance_m": 2.2, "rise_m": 1.5}},
+            {"name": "Rim", "role": "rim", "address": 2,
+             "placement": {"azimuth_deg": -150, "distance_m": 2.0, "rise_m": 0.0}},
+        ],
+    }
+)  # fmt: skip
+
+
+def head(plan, name: str):
+    return next(h for h in plan.heads if h.name == name)
+
+
+def test_heads_stand_where_the_geometry_puts_them() -> None:
+    above, side = plans(RIG, 0.0)
+    key = head(above, "Key")
+    assert (float(key.x), float(key.y)) == pytest.approx((113.8, 113.8), abs=0.1)
+    assert (float(head(side, "Key").x), float(head(side, "Key").y)) == pytest.approx(
+        (113.8, -150.0), abs=0.1
+    )
+    rim = head(above, "Rim")  # behind the sitter, camera left: up and to the left on the plan
+    assert (float(rim.x), float(rim.y)) == pytest.approx((-100.0, -173.2), abs=0.1)
+
+
+def test_cones_open_by_the_beam_and_end_at_the_sitter() -> None:
+    key = head(plans(RIG, 0.0)[0], "Key")
+    points = [tuple(map(float, p)) for p in re.findall(r"[ML]([-\d.]+) ([-\d.]+)", key.cone)]
+    ways = [degrees(atan2(y - points[0][1], x - points[0][0])) for x, y in points[1:]]
+    assert abs(ways[0] - ways[1]) == pytest.approx(30.0, abs=0.2)
+    middle = [sum(p[i] for p in points[1:]) / 2 for i in (0, 1)]
+    assert hypot(*middle) == pytest.approx(0, abs=0.5)
+
+
+def test_every_head_lies_inside_the_drawing_and_is_told_in_words() -> None:
+    for plan in plans(RIG, 20.0, {"Key": exact_stops(0.5), "Rim": None}):
+        x, y, width, height = map(float, plan.box.split())
+        for each in plan.heads:
+            assert x < float(each.x) < x + width
+            assert y < float(each.y) < y + height
+        assert "Key 2.20 m ▼1" in plan.text
+        assert "Rim 2.00 m dark" in plan.text
+        assert head(plan, "Rim").cone == ""
+
+
+def test_lengths_as_on_the_tape() -> None:
+    assert length_words(2.2, feet=True) == "7 ft 3 in"
+    assert length_words(0.3048 * 12, feet=True) == "12 ft 0 in"
+    assert length_words(2.2, feet=False) == "2.20 m"
+
+
+@pytest.mark.parametrize("path", ["/rig/plan", "/rig/plan?units=ft", "/library/3/plan", "/rig"])
+def test_the_pages_show_it(client: TestClient, path: str) -> None:
+    page = client.get(path)
+    assert page.status_code == 200
+    assert 'aria-label="From above: ' in page.text
+    assert "Key" in page.text
+
+
+def test_a_mistake_of_ours_is_told_on_a_dark_page(client: TestClient) -> None:
+    desk = client.app.state.desk
+    engine, desk.engine = desk.engine, None
+    answer = TestClient(client.app, raise_server_exceptions=False).get("/board")
+    desk.engine = engine
+    assert answer.status_code == 500
+    assert "mistake in Thirdstop" in answer.text
+    assert "stylesheet" in answer.text
