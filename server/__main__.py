@@ -33,22 +33,26 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         return run(words)
     settings = parse(words)
+    told, telling = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
     try:
         listening = _listen(settings)
-        children = _children(settings, words, listening)
+        children = _children(settings, words, listening, telling)
     except (StudioError, OSError) as error:
         print(f"Thirdstop cannot start: {error}", file=sys.stderr)
         return CANNOT_START
-    return supervise(children, lambda impatience: _ending(settings, impatience))
+    return supervise(children, lambda impatience: _ending(settings, told, impatience))
 
 
-def _children(settings: Settings, words: list[str], listening: socket.socket) -> list[Child]:
+def _children(
+    settings: Settings, words: list[str], listening: socket.socket, telling: int
+) -> list[Child]:
     fd = listening.fileno()
+    handed = ("--listen-fd", str(fd), "--stop-fd", str(telling))
     web = Child(
         "the web server",
-        [sys.executable, "-m", "server.serve", *words, "--listen-fd", str(fd)],
+        [sys.executable, "-m", "server.serve", *words, *handed],
         first_time=("--greet",),
-        pass_fds=(fd,),
+        pass_fds=(fd, telling),
     )
     if not settings.has_lamps:
         return [web]
@@ -108,15 +112,14 @@ def _listen(settings: Settings) -> socket.socket:
         return listening
 
 
-def _ending(settings: Settings, impatience: int) -> dict[str, str]:
+def _ending(settings: Settings, told: int, impatience: int) -> dict[str, str]:
     """What a wanted stop does to the light: for each child by name, how it is told to end."""
     if not settings.has_lamps:
         return {}
-    wish = (
-        _asked(settings, impatience)
-        if settings.on_stop == "ask" and sys.stdin.isatty()
-        else settings.on_stop
-    )
+    wish = _told_by_a_page(told)
+    if not wish and settings.on_stop == "ask" and sys.stdin.isatty():
+        wish = _asked(settings, impatience)
+    wish = wish or settings.on_stop
     if wish == "fade":
         return {"the web server": FADE_SIGNAL}
     if wish == "hold":
@@ -127,6 +130,14 @@ def _ending(settings: Settings, impatience: int) -> dict[str, str]:
         )
         return {"the lamp keeper": "leave"}
     return {}
+
+
+def _told_by_a_page(told: int) -> str:
+    """What the page of the wanted stop chose; empty when nobody stopped it there."""
+    try:
+        return os.read(told, 100).decode().split("\n")[0]
+    except BlockingIOError:
+        return ""
 
 
 def _asked(settings: Settings, impatience: int) -> str:

@@ -31,6 +31,7 @@ class Settings:
     on_stop: str = "ask"
     tls: bool = False
     listen_fd: int = -1
+    stop_fd: int = -1
     greet: bool = False
 
     faces: str = ""
@@ -115,6 +116,7 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
     )  # fmt: skip
     # handed from the start command to its web process
     parser.add_argument("--listen-fd", type=int, default=-1, help=argparse.SUPPRESS)
+    parser.add_argument("--stop-fd", type=int, default=-1, help=argparse.SUPPRESS)
     parser.add_argument("--greet", action="store_true", help=argparse.SUPPRESS)
     given = parser.parse_args(argv)
     outputs = tuple(dict.fromkeys(given.outputs or default.outputs))
@@ -145,6 +147,7 @@ def parse(argv: Sequence[str] | None = None) -> Settings:
         on_stop=given.on_stop,
         tls=given.tls,
         listen_fd=given.listen_fd,
+        stop_fd=given.stop_fd,
         greet=given.greet,
         faces=given.faces,
     )

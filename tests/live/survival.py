@@ -17,6 +17,7 @@ import time
 import urllib.request
 from contextlib import closing
 from dataclasses import dataclass, field
+from http.client import HTTPException
 from pathlib import Path
 
 from tests.live.fakes import Listener, gaps, wait_for
@@ -74,7 +75,7 @@ class Studio:
     def _state(self) -> dict | None:
         try:
             return self._ask("/api/state", None, 1.0)
-        except OSError:
+        except (OSError, HTTPException):
             return None
 
     def _operate(self) -> None:
@@ -87,7 +88,7 @@ class Studio:
             self.answers.open_wishes += 1
             try:
                 told = self._ask("/api/nudge", wish, 3.0)
-            except (OSError, ValueError):
+            except (OSError, ValueError, HTTPException):  # broken off before or in the answer
                 self.answers.unanswered += 1
                 time.sleep(0.05)
                 continue
@@ -116,6 +117,7 @@ class Studio:
         time.sleep(self._random.uniform(0.05, 0.6))
         before = self.pid(which)
         assert before is not None, f"no {which} process"
+        assert self._operator.is_alive(), "nobody nudges"
         os.kill(before, signal.SIGKILL)
         began = time.monotonic()
         if which == "web":

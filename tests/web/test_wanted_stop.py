@@ -8,19 +8,23 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.request
 from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
 from server.store.glance import signal_loss
 from tests.web.test_light_on_the_network import (
     STREAM_TERMINATED,
     answers,
     drained,
+    end,
     free_port,
     held,
     listener,
     post,
+    start,
 )
 
 __all__ = ["listener"]
@@ -84,3 +88,33 @@ def test_the_habit_is_read_from_the_file(tmp_path: Path) -> None:
     assert not (tmp_path / "none.db").exists()
     (tmp_path / "bad.db").write_text("shopping list")
     assert signal_loss(tmp_path / "bad.db") == "not tested"
+
+
+@pytest.mark.parametrize(("light", "told"), [("fade", "fades"), ("hold", "stays")])
+def test_stopped_from_a_page(
+    tmp_path: Path, listener: socket.socket, light: str, told: str
+) -> None:
+    port = free_port()
+    process = start(tmp_path, port, listener)
+    post(port, "/api/recall", {"look": 4, "fade_s": 0})
+    lit = held(listener, 2.0)
+    page = urllib.request.urlopen(f"http://127.0.0.1:{port}/rig/stop", timeout=3).read().decode()
+    assert "never tested" in page
+    form = f"light={light}".encode()
+    answer = urllib.request.urlopen(f"http://127.0.0.1:{port}/rig/stop", form, timeout=3)
+    assert answer.status == 200
+    assert process.wait(15) == 0
+    if told == "stays":
+        packet = listener.recv(1000)
+        assert (packet[126:], packet[112]) == (lit, 0)
+        end(start(tmp_path, port, listener))
+    else:
+        packets = drained(listener)
+        assert len({p[126] for p in packets}) > 10
+        assert max(packets[-1][126:]) == 0
+    assert [p[112] for p in drained(listener)[-3:] or packets[-3:]] == [STREAM_TERMINATED] * 3
+
+
+def test_a_server_without_its_start_command_says_so(client: TestClient) -> None:
+    assert client.post("/rig/stop", data={"light": "end"}).status_code == 409
+    assert client.post("/rig/stop", data={"light": "explode"}).status_code == 422
