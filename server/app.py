@@ -32,6 +32,7 @@ from server.web.routes import (
     faces,
     library,
     live,
+    meter,
     reference,
     rig,
     sitting,
@@ -78,11 +79,12 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, sitting, spot, live, faces, library, rig, reference,
+        api, by_hand, devices, dimmer, sitting, spot, meter, live, faces, library, rig, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
+    app.include_router(meter.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app

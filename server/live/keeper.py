@@ -39,6 +39,7 @@ from server.live.network import NetworkWire
 from server.live.null import ByHandWire
 from server.live.output import Wire
 from server.live.player import Player
+from server.live.priority import served_first
 
 _MOST_CLIENTS = 16
 _CANNOT_START = 78  # EX_CONFIG: trying again will not help
@@ -249,6 +250,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run until stopped on purpose. Returns the exit code: 0, or 78 when it cannot start."""
     words = sys.argv[1:] if argv is None else list(argv)
     options = parse(words)
+    served_first()  # before any thread starts: they inherit it
     try:
         listener, _lock = listen(options.socket)
         state = KeeperState(options.state)

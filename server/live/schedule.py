@@ -134,13 +134,14 @@ class Schedule:
             return line.clear_at if line.owed else inf
         if not line.alive or line.slots != slots:
             return max(line.clear_at, self._lit_since)
-        if line.owed and not self._changes_soon(universe, line):
-            return line.clear_at
+        repeat_at = max(line.clear_at, self._lit_since)
+        if line.owed and not self._changes_soon(universe, line, repeat_at):
+            return repeat_at
         return line.sent_at + KEEP_ALIVE_S
 
-    def _changes_soon(self, universe: int, line: _Line) -> bool:
-        """Whether a repeat would delay the next change of this universe."""
-        limit = line.clear_at + MIN_GAP_S
+    def _changes_soon(self, universe: int, line: _Line, repeat_at: float) -> bool:
+        """Whether a repeat then would delay the next change of this universe."""
+        limit = repeat_at + MIN_GAP_S - LATE_S
         for i in range(self._next, len(self._frames)):
             moment, frame = self._frames[i]
             if moment >= limit:

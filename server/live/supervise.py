@@ -63,6 +63,8 @@ class Child:
         Arguments added the first time only.
     pass_fds : sequence of int
         Open files handed on.
+    longest_delay_s : float
+        It never waits longer than this for its next start. [s]
     """
 
     name: str
@@ -72,6 +74,7 @@ class Child:
     living: Callable[[], int | None] | None = None
     first_time: Sequence[str] = ()
     pass_fds: Sequence[int] = ()
+    longest_delay_s: float = LONGEST_DELAY_S
 
 
 def living_keeper(socket_path: str, argv: Sequence[str]) -> int | None:
@@ -239,7 +242,7 @@ class _Run:
         else:
             self._hopeless_deaths = 0
         self.start_at = now + self._delay
-        self._delay = min(2 * self._delay, LONGEST_DELAY_S)
+        self._delay = min(2 * self._delay, self.child.longest_delay_s)
         return code
 
     def stop(self, stops: _StopSignals, how: str) -> None:

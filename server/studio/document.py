@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict
+from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
 from server.errors import OutOfRange
 from server.physics.beam import Beam, BeamRow
 from server.studio.head import Head, Placement
+from server.studio.readings import Reading
 from server.studio.rig import Lens, Rig
 from server.studio.room import USUAL_POINTS, Circuit, Meter, Point, Room, Sitter
 from server.studio.setting import Origin, Setting, Stops
@@ -25,7 +27,31 @@ def rig_document(rig: Rig) -> Document:
         "lens": asdict(rig.lens),
         "meter": asdict(rig.meter),
         "heads": [head_document(h) for h in rig.heads],
+        "readings": [reading_document(r) for r in rig.readings],
     }
+
+
+def reading_document(reading: Reading) -> Document:
+    """One meter reading as JSON-ready values."""
+    return {
+        **{k: v for k, v in vars(reading).items() if k in Reading.__dataclass_fields__},
+        "at": reading.at.isoformat(),
+        "placement": reading.placement and placement_document(reading.placement),
+    }
+
+
+def reading_from_document(document: Mapping[str, Any]) -> Reading:
+    """The reading that a document describes."""
+    plain = dict(document)
+    if plain.get("placement"):
+        plain["placement"] = placement_from_document(plain["placement"], str(plain.get("head")))
+    try:
+        plain["at"] = datetime.fromisoformat(plain["at"])
+    except (TypeError, ValueError):
+        raise OutOfRange(
+            f"a reading's moment must be like 2026-05-01T10:00:00+00:00, got {plain['at']!r:.60}"
+        ) from None
+    return Reading(**plain)
 
 
 def head_document(head: Head) -> Document:
@@ -58,6 +84,7 @@ def rig_from_document(document: Mapping[str, Any]) -> Rig:
             lens=Lens(**(document.get("lens") or {})),
             meter=Meter(**(document.get("meter") or {})),
             heads=tuple(head_from_document(h) for h in document.get("heads", ())),
+            readings=tuple(reading_from_document(r) for r in document.get("readings") or ()),
         )
     except (KeyError, TypeError) as error:
         raise OutOfRange(f"the rig document does not have the right shape: {error}") from None

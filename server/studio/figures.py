@@ -1,6 +1,6 @@
 """What the board says about a setting: light per point, the ratio, the lens, each head."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import isfinite, log2
 
@@ -27,6 +27,7 @@ class PointLight:
     lux: float
     ev100: float | None
     over_lit_stops: float | None
+    source: str = "predicted"
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,8 @@ class Ratio:
     stops: float | None
     label: str
     key_over_fill_stops: float | None
+    source: str = "predicted"
+    """metered, moved (since metering) or predicted: the least trusted of its parts."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +92,7 @@ def figures(rig: Rig, matrix: LightMatrix, setting: Setting, good: Setting | Non
     outputs = outputs_of(rig, setting)
     ratio = ratio_of(rig, matrix, outputs)
     return Figures(
-        points=tuple(_point(rig, p, matrix.lux(p.name, outputs), ratio) for p in rig.points),
+        points=tuple(_point(rig, p, matrix, outputs, ratio) for p in rig.points),
         ratio=ratio,
         lens=lens_advice(rig, setting.lens, ratio),
         heads=tuple(_head(rig, h, matrix, setting, good, ratio) for h in rig.heads),
@@ -100,12 +103,16 @@ def _constant(rig: Rig, point: Point) -> float:
     return rig.meter.c_flat if point.receptor == "flat" else rig.meter.c_dome
 
 
-def _point(rig: Rig, point: Point, lux: float, ratio: Ratio) -> PointLight:
+def _point(
+    rig: Rig, point: Point, matrix: LightMatrix, outputs: Mapping[str, float], ratio: Ratio
+) -> PointLight:
+    lux = matrix.lux(point.name, outputs)
     return PointLight(
         point=point,
         lux=lux,
         ev100=ev100(lux, _constant(rig, point)) if lux > 0 else None,
         over_lit_stops=stops_between(lux, ratio.lit_lux) if lux > 0 and ratio.lit_lux > 0 else None,
+        source=matrix.trust(point.name, outputs),
     )
 
 
@@ -135,8 +142,9 @@ def sides_of(
 def ratio_of(rig: Rig, matrix: LightMatrix, outputs: Mapping[str, float]) -> Ratio:
     """Lit : shadow of a light, the shadow side read in the key's shadow."""
     lit, shadow, with_key = sides_of(rig, matrix, outputs)
-    others = {h.name: outputs[h.name] for h in rig.heads if not (with_key and h.role == "key")}
-    lit_lux, shadow_lux = matrix.lux(lit.name, outputs), matrix.lux(shadow.name, others)
+    keys = {h.name for h in rig.heads if with_key and h.role == "key"}
+    lit_lux = matrix.lux(lit.name, outputs)
+    shadow_lux = matrix.lux_in_shadow(shadow.name, outputs, keys)
     value = lit_to_shadow(lit_lux, shadow_lux) if lit_lux or shadow_lux else None
     known = value is not None and isfinite(value) and value > 0
     return Ratio(
@@ -148,7 +156,13 @@ def ratio_of(rig: Rig, matrix: LightMatrix, outputs: Mapping[str, float]) -> Rat
         stops=log2(value) if known and value else None,
         label=ratio_label(value),
         key_over_fill_stops=_key_over_fill(rig, matrix, outputs),
+        source=_least_trusted(matrix.trust(p.name, outputs) for p in (lit, shadow)),
     )
+
+
+def _least_trusted(sources: Iterable[str]) -> str:
+    kinds = set(sources)
+    return next(k for k in ("predicted", "moved", "metered") if k in kinds)
 
 
 def ratio_label(value: float | None) -> str:

@@ -1,50 +1,108 @@
 """How much light each head gives at each point, at full: the matrix everything is summed from."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 from math import acos, degrees
 
 from server.errors import OutOfRange
 from server.physics.beam import intensity_cd
 from server.physics.geometry import MARK, Vector, cosine_between, from_to, length
 from server.physics.photometry import illuminance_lx
+from server.studio.anchor import anchors_of
 from server.studio.head import Head
 from server.studio.rig import Rig
 from server.studio.room import Point
+
+MATTERS = 0.02
+"""A head that gives less than this share of a point does not decide how it is trusted."""
 
 
 @dataclass(frozen=True)
 class LightMatrix:
     """Illuminance at full output. [lx]
 
-    `at[point][head]` as the point's receptor reads it; `mark[head]` with the meter at the mark
-    pointed at the head; `ambient` everywhere.
+    `at[point][head]` as the point's receptor reads it, bounce included; `bounce[point][head]` the
+    part of it that comes off the walls, where that was read; `mark[head]` with the meter at the
+    mark pointed at the head; `ambient[point]` the room's own light. `source[point][head]` tells
+    where a number comes from: metered, moved since metering, or predicted.
     """
 
     at: Mapping[str, Mapping[str, float]]
     mark: Mapping[str, float]
-    ambient: float
+    ambient: Mapping[str, float]
+    bounce: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    source: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def lux(self, point: str, outputs: Mapping[str, float]) -> float:
-        """Light at a point: ambient plus every head. [lx]"""
+        """Light at a point: the room's own plus every head. [lx]"""
         row = self.at[point]
-        return self.ambient + sum(row[name] * output for name, output in outputs.items())
+        return self.ambient[point] + sum(row[name] * output for name, output in outputs.items())
+
+    def lux_in_shadow(
+        self, point: str, outputs: Mapping[str, float], shaded: Collection[str]
+    ) -> float:
+        """Light at a point in the shadow of some heads: of these only the bounce counts. [lx]"""
+        row, bounce = self.at[point], self.bounce.get(point, {})
+        return self.ambient[point] + sum(
+            (bounce.get(name, 0.0) if name in shaded else row[name]) * output
+            for name, output in outputs.items()
+        )
+
+    def trust(self, point: str, outputs: Mapping[str, float]) -> str:
+        """Where the light at a point comes from: the least trusted head that matters there."""
+        row, told = self.at[point], self.source.get(point, {})
+        total = self.lux(point, outputs)
+        kinds = {
+            told.get(name, "predicted")
+            for name, output in outputs.items()
+            if row[name] * output > MATTERS * total
+        }
+        return next((k for k in ("predicted", "moved", "metered") if k in kinds), "predicted")
 
 
 def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
     """Light of every head at every point of a rig, at full output. [lx]
 
-    E = I(theta) g(phi) 2**(-scrims) / d**2
+    E = I(theta) g(phi) 2**(-scrims) / d**2, times what was metered over what was predicted there
     """
     points = {p.name: p.place(yaw_deg) for p in rig.points}
+    anchors = anchors_of(rig, _predicted)
+    at: dict[str, dict[str, float]] = {}
+    bounce: dict[str, dict[str, float]] = {}
+    source: dict[str, dict[str, str]] = {}
+    ratios: dict[str, list[float]] = {}
+    for point in rig.points:
+        at[point.name], bounce[point.name], source[point.name] = {}, {}, {}
+        for head in rig.heads:
+            plain = _at_point(head, point, points, *points[point.name])
+            anchored = anchors.of(point, head, yaw_deg)
+            bounce[point.name][head.name] = anchored.bounce
+            at[point.name][head.name] = plain * anchored.factor + anchored.bounce
+            source[point.name][head.name] = anchored.source
+            if anchored.source != "predicted" and point.on == "face":
+                ratios.setdefault(head.name, []).append(anchored.factor)
     return LightMatrix(
-        at={
-            p.name: {h.name: _at_point(h, p, points, *points[p.name]) for h in rig.heads}
-            for p in rig.points
-        },
-        mark={h.name: _toward(h, points, MARK) for h in rig.heads},
-        ambient=rig.room.ambient_lux,
+        at=at,
+        mark={h.name: _toward(h, points, MARK) * _mean(ratios.get(h.name)) for h in rig.heads},
+        ambient={p.name: anchors.ambient.get(p.name, rig.room.ambient_lux) for p in rig.points},
+        bounce=bounce,
+        source=source,
     )
+
+
+def _mean(factors: list[float] | None) -> float:
+    """Mean in stops of the factors by which a head was found off on the face. [1]"""
+    known = [f for f in factors or () if f > 0]
+    product = 1.0
+    for factor in known:
+        product *= factor
+    return product ** (1 / len(known)) if known else 1.0
+
+
+def _predicted(head: Head, point: Point, yaw_deg: float, rig: Rig) -> float:
+    """What the geometry alone says of one head at one point, at full. [lx]"""
+    points = {p.name: p.place(yaw_deg) for p in rig.points}
+    return _at_point(head, point, points, *points[point.name])
 
 
 Places = Mapping[str, tuple[Vector, Vector]]

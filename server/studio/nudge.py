@@ -115,10 +115,11 @@ def _first_beyond(rig: Rig, before: Setting, after: Setting, moving: Sequence[He
 def _exposure_kept(rig: Rig, matrix: LightMatrix, before: Setting, after: Setting) -> Setting:
     """All heads scaled together until the lit side reads as before. May pass full."""
     outputs = outputs_of(rig, before)
-    wanted = matrix.lux(sides_of(rig, matrix, outputs)[0].name, outputs) - matrix.ambient
+    before_lit = sides_of(rig, matrix, outputs)[0].name
+    wanted = matrix.lux(before_lit, outputs) - matrix.ambient[before_lit]
     now = outputs_of(rig, after)
     lit = sides_of(rig, matrix, now)[0]
-    heads = matrix.lux(lit.name, now) - matrix.ambient
+    heads = matrix.lux(lit.name, now) - matrix.ambient[lit.name]
     if wanted <= 0 or heads <= 0:
         return after
     return after.shifted(rig.heads, Fraction(log2(wanted / heads)))

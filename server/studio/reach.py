@@ -55,21 +55,31 @@ def with_ratio(
     if fill_shadow <= 0:
         raise Refused("the fill does not reach the shadow side, so no fill level gives a ratio")
     other_lit = matrix.lux(lit.name, outputs) - key_lit - fill_lit
-    key_shadow_free = {n: o for n, o in outputs.items() if rig.head(n).role != "key"}
-    other_shadow = matrix.lux(shadow.name, key_shadow_free) - fill_shadow
+    # in the key's shadow its bounce is still there
+    bounce = matrix.bounce.get(shadow.name, {})
+    key_shadow = sum(bounce.get(h.name, 0.0) * outputs[h.name] for h in keys)
+    in_shadow = matrix.lux_in_shadow(shadow.name, outputs, {h.name for h in keys})
+    other_shadow = in_shadow - key_shadow - fill_shadow
 
     key_range, fill_range = _factors(setting, keys), _factors(setting, fills)
     total = key_lit + fill_lit + other_lit
     key, fill = 1.0, 1.0
     if move == "key":
-        key = (target * (fill_shadow + other_shadow) - fill_lit - other_lit) / key_lit
+        slope = key_lit - target * key_shadow
+        rest = target * (fill_shadow + other_shadow) - fill_lit - other_lit
+        key = rest / slope if slope > 0 else inf
     elif move == "fill":
         slope = target * fill_shadow - fill_lit
-        rest = key_lit + other_lit - target * other_shadow
+        rest = key_lit + other_lit - target * (other_shadow + key_shadow)
         fill = rest / slope if slope > 0 else (inf if rest > 0 else 0.0)
     else:
-        fill = _within((total / target - other_shadow) / fill_shadow, fill_range)
-        key = (total - fill * fill_lit - other_lit) / key_lit
+        # key_lit k + fill_lit f = total - other_lit;  key_shadow k + fill_shadow f = total / target
+        # - other_shadow
+        lit_left, shadow_left = total - other_lit, total / target - other_shadow
+        across = key_lit * fill_shadow - key_shadow * fill_lit
+        fill = (key_lit * shadow_left - key_shadow * lit_left) / across if across > 0 else 0.0
+        fill = _within(fill, fill_range)
+        key = (lit_left - fill * fill_lit) / key_lit
         if key != _within(key, key_range) and fill_lit > 0:
             key = _within(key, key_range)
             fill = (total - key * key_lit - other_lit) / fill_lit

@@ -6,7 +6,10 @@ from dataclasses import dataclass, field, replace
 from server.errors import NotFound, OutOfRange, Refused
 from server.physics.exposure import exact_f_number
 from server.studio.head import SLOTS, Head, Placement, number
+from server.studio.readings import Reading
 from server.studio.room import USUAL_POINTS, Meter, Point, Room, Sitter
+
+MOST_READINGS = 5000
 
 
 @dataclass(frozen=True)
@@ -38,12 +41,17 @@ class Rig:
     lens: Lens = field(default_factory=Lens)
     heads: tuple[Head, ...] = ()
     meter: Meter = field(default_factory=Meter)
+    readings: tuple[Reading, ...] = ()
 
     def __post_init__(self) -> None:
         _unique("heads", [h.name for h in self.heads])
         _unique("points", [p.name for p in self.points])
         if not any(p.on == "face" for p in self.points):
             raise OutOfRange("points need at least one on the face, or there is no ratio")
+        if len(self.readings) > MOST_READINGS:
+            raise OutOfRange(
+                f"readings: at most {MOST_READINGS} are kept, got {len(self.readings)}"
+            )
         circuits = {c.name for c in self.room.circuits}
         targets = {"mark"} | {p.name for p in self.points}
         taken: dict[tuple[int, int], str] = {}

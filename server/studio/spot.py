@@ -141,7 +141,7 @@ def _solved(
                                             spot.ambient)) / target]  # fmt: skip
     for point in rig.points:
         lux, row = matrix.lux(point.name, outputs), matrix.at[point.name]
-        if lux <= matrix.ambient:
+        if lux <= matrix.ambient[point.name]:
             continue
         # a point that the same heads make in the same shares is meant to move along
         likeness = _likeness(
@@ -150,7 +150,7 @@ def _solved(
         )
         weight = POINT_WEIGHT * (1 - likeness)
         rows.append([weight * row[n] / lux for n in movers])
-        wanted.append(weight * (lux - fixed(row, matrix.ambient)) / lux)
+        wanted.append(weight * (lux - fixed(row, matrix.ambient[point.name])) / lux)
     for i, name in enumerate(movers):
         rows.append([STAY_WEIGHT / outputs[name] if j == i else 0.0 for j in range(len(movers))])
         wanted.append(STAY_WEIGHT)

@@ -93,6 +93,18 @@ class HeadDocument(Strict):
     lens_diameter_m: float = 0.2
 
 
+class ReadingDocument(Strict):
+    point: str
+    head: str = ""
+    lux: float
+    output: float = 0.0
+    at: str
+    placement: PlacementDocument | None = None
+    yaw_deg: float = 0.0
+    receptor: Literal["flat", "dome"] = "flat"
+    shaded: bool = False
+
+
 RIG_EXAMPLE: dict[str, Any] = {
     "room": {"name": "Boathouse", "mains_volts": 120,
              "circuits": [{"name": "A", "breaker_amps": 20}]},
@@ -115,6 +127,7 @@ class RigDocument(Strict):
     lens: LensDocument = LensDocument()
     meter: MeterDocument = MeterDocument()
     heads: list[HeadDocument] = Field(max_length=512)
+    readings: list[ReadingDocument] = Field(default=[], max_length=5000)
 
 
 class Levels(Strict):

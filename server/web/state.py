@@ -36,7 +36,7 @@ def state_json(now: Now) -> Json:
                 "lux": p.lux,
                 "ev100": p.ev100,
                 "over_lit_stops": p.over_lit_stops,
-                "source": "predicted",
+                "source": p.source,
             }
             for p in told.points
         ],
@@ -48,7 +48,7 @@ def state_json(now: Now) -> Json:
             "label": ratio.label,
             "definition": RATIO_DEFINITION,
             "key_over_fill_stops": ratio.key_over_fill_stops,
-            "source": "predicted",
+            "source": ratio.source,
         },
         "lens": {
             "iso": lens.lens.iso,

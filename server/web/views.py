@@ -17,6 +17,7 @@ from server.web.faces import Faces
 from server.web.words import shutter_words, stops_words
 
 TILES = 6
+ABOUT = {"metered": "", "moved": "about, moved since metering: ", "predicted": "about "}
 GROUPS = (
     ("key", "Key", ("key",), "k"),
     ("fill", "Fill", ("fill",), "f"),
@@ -135,7 +136,7 @@ def strip_view(now: Now) -> Strip:
         look=setting.origin.name if setting.origin else ("Dark" if not lit else "Free light"),
         changed="changed" if setting.origin and setting.changed else "",
         ratio=told.ratio.label if lit else "—",
-        ratio_words="about lit : shadow" if known else "lit : shadow",
+        ratio_words=ABOUT[told.ratio.source] + "lit : shadow" if known else "lit : shadow",
         lens=nearest_f_stop(lens.lens.f_number).label,
         lens_words=f"ISO {lens.lens.iso:g} · {shutter_words(lens.lens.shutter_s)}",
         advice=lens.advice if lit and lens.advice else "",

@@ -1,5 +1,6 @@
 """Figures as the trade writes them: thirds, stops, shutter times. Text only, no decisions."""
 
+from server.errors import OutOfRange
 from server.studio.head import Placement
 from server.studio.mix import VULGAR
 
@@ -39,3 +40,12 @@ def place_words(placement: Placement) -> str:
     height = "at eye height" if rise == 0 else (
         f"{abs(rise):g} m {'above' if rise > 0 else 'below'} the eyes")  # fmt: skip
     return f"{placement.distance_m:g} m, {where}, {height}"
+
+
+def seconds_of(text: str) -> float:
+    """A shutter time as it is typed, `1/125` or `0.5`. [s]"""
+    top, slash, bottom = text.replace(",", ".").partition("/")
+    try:
+        return float(top) / float(bottom) if slash else float(top)
+    except (ValueError, ZeroDivisionError):
+        raise OutOfRange(f"shutter must be like 1/125 or 0.5 (seconds), got {text!r:.40}") from None

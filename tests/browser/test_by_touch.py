@@ -100,6 +100,12 @@ def test_hold_ignores_touches_until_pressed_long(page: Page, server: LiveServer)
         "/sitting",
         "/rig",
         "/rig/heads/Key",
+        "/rig/devices",
+        "/rig/walk",
+        "/by-hand",
+        "/meter",
+        "/pair",
+        "/trust",
     ],
 )
 def test_no_accessibility_violation(page: Page, server: LiveServer, path: str) -> None:

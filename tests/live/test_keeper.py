@@ -329,3 +329,19 @@ def test_the_keeper_imports_little():
         [sys.executable, "-c", probe], cwd=ROOT, capture_output=True, text=True, timeout=10
     )
     assert done.stdout.strip() == "[]", done.stderr
+
+
+def test_the_keeper_is_served_first_where_that_is_allowed():
+    """Round robin with a guard against spinning (sched_setscheduler(2), RLIMIT_RTTIME)."""
+    probe = (
+        "import os, resource; from server.live.priority import served_first; "
+        "print(served_first(), os.sched_getscheduler(0) == os.SCHED_RR, "
+        "resource.getrlimit(resource.RLIMIT_RTTIME)[0])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", probe], cwd=ROOT, capture_output=True, text=True, timeout=10
+    )
+    told, round_robin, limit_us = done.stdout.split()
+    assert told == round_robin, done.stderr
+    if told == "True":
+        assert int(limit_us) <= 2_000_000

@@ -204,6 +204,26 @@ def test_a_link_that_goes_down_and_comes_back():
     assert happened["after"] == [True, ""]
 
 
+@needs_namespace
+def test_an_interface_that_goes_down_and_comes_back():
+    """The same over a virtual cable whose near end is taken down for three seconds."""
+    done = subprocess.run(
+        in_a_namespace("interface_down.py"), capture_output=True, text=True, timeout=20
+    )
+    if done.returncode == 77:
+        pytest.skip("this kernel makes no virtual cables (veth)")
+    assert done.returncode == 0, done.stderr
+    happened = json.loads(done.stdout)
+    assert happened["well"] == [True, ""]
+    assert happened["before"] >= 3
+    live, message = happened["during"]
+    assert not live
+    assert "network" in message
+    assert happened["while_down"] == 0
+    assert 0 <= happened["back_after_s"] <= 1.0
+    assert happened["after"] == [True, ""]
+
+
 def test_the_listener_would_notice_a_foreign_packet(listener):
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         other.sendto(bytes(638), ("127.0.0.1", listener.port))

@@ -115,6 +115,13 @@ def test_a_repeat_does_not_delay_the_next_change():
     assert [s.at for s in sent] == pytest.approx([moment for moment, _ in frames])
 
 
+def test_a_frame_like_the_one_before_is_sent_in_its_place_in_a_fade():
+    """A slow fade of 8 bits stands still for a frame or two; the packets go on evenly (6.6.2)."""
+    frames = [(i * MIN_GAP_S, frame_of(10 + i // 3)) for i in range(90)]
+    sent = run_schedule(started(*frames), 0.0, 89 * MIN_GAP_S + ROUNDING)
+    assert [s.at for s in sent] == pytest.approx([moment for moment, _ in frames])
+
+
 def test_a_still_universe_is_repeated_while_another_one_fades():
     frames = [(i / 40, {1: slots_of(i), 2: slots_of(77)}) for i in range(1, 200)]
     second = [s for s in run_schedule(started(*frames), 0.025, 4.5) if s.universe == 2]

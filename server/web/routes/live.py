@@ -14,6 +14,7 @@ from server.web.face_views import board_url, compare_view, drawing_words, face_n
 from server.web.keeping import keep_look
 from server.web.templating import html, is_htmx
 from server.web.views import board_view, group_heads, looks_view, next_look, strip_view
+from server.web.words import seconds_of
 
 router = APIRouter(include_in_schema=False)
 Back = Annotated[str, Form(alias="back")]
@@ -147,20 +148,12 @@ async def lens(
     engine.set_lens(
         Lens(
             iso=now.iso if iso is None else iso,
-            shutter_s=_seconds(shutter) if shutter else now.shutter_s,
+            shutter_s=seconds_of(shutter) if shutter else now.shutter_s,
             f_number=f_number,
         ),
         actor,
     )
     return answer(request, back)
-
-
-def _seconds(text: str) -> float:
-    top, slash, bottom = text.replace(",", ".").partition("/")
-    try:
-        return float(top) / float(bottom) if slash else float(top)
-    except (ValueError, ZeroDivisionError):
-        raise OutOfRange(f"shutter must be like 1/125 or 0.5 (seconds), got {text!r:.40}") from None
 
 
 @router.post("/live/compare")

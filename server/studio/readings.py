@@ -1,0 +1,174 @@
+"""Meter readings: one head alone at one point, or the room's own light there."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from math import isfinite, log2
+
+from server.errors import OutOfRange
+from server.physics.exposure import exact_f_number, lux_for
+from server.studio.head import Placement, number
+from server.studio.room import Meter
+
+KINDS = ("lux", "ev", "f")
+"""What a meter may show: lux, EV at an ISO, or an f-number with tenths at ISO and shutter."""
+SAME_WITHIN_STOPS = 1 / 6
+"""Repeats of a reading that lie within this of the newest are averaged with it. [stop]"""
+FAR_STOPS = 1.0
+"""A reading farther than this from what was expected is asked about. [stop]"""
+LUX = (0.01, 500_000.0)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What the meter said. `head` empty: the room's own light, all heads dark.
+
+    `lux` is the reading itself; `output` the light the head gave meanwhile, as a fraction of
+    full; `shaded`: the meter was shaded from the head, so that only its bounce was read.
+    """
+
+    point: str
+    head: str
+    lux: float
+    output: float
+    at: datetime
+    placement: Placement | None = None
+    yaw_deg: float = 0.0
+    receptor: str = "flat"
+    shaded: bool = False
+
+    def __post_init__(self) -> None:
+        number("lux", self.lux, 0, LUX[1])
+        number("output", self.output, 0, 1)
+        number("yaw_deg", self.yaw_deg, -180, 180)
+        if self.receptor not in ("flat", "dome"):
+            raise OutOfRange(f"receptor must be flat or dome, got {self.receptor!r:.40}")
+        if self.head and (self.output <= 0 or self.placement is None):
+            raise OutOfRange(f"a reading of {self.head} needs its output, above 0, and placement")
+        if self.shaded and not self.head:
+            raise OutOfRange("only a head can be shaded from the meter")
+        if self.at.tzinfo is None:
+            raise OutOfRange("a reading needs its moment with a time zone")
+
+    @property
+    def pair(self) -> tuple[str, str, bool]:
+        """What it is a reading of."""
+        return self.point, self.head, self.shaded
+
+
+def lux_of_meter(
+    kind: str,
+    value: float,
+    *,
+    meter: Meter,
+    receptor: str,
+    iso: float = 100.0,
+    shutter_s: float = 1 / 125,
+    tenths: float = 0.0,
+) -> float:
+    """What a meter shows, as illuminance. [lx]
+
+    E = C * 2**EV / S;   N**2 / t = E * S / C, N = marked f-number times 2**(tenths / 20)
+
+    Parameters
+    ----------
+    kind : str
+        "lux", "ev" (EV at `iso`) or "f" (f-number at `iso` and `shutter_s`).
+    value : float
+        The number shown.
+    meter : Meter
+        Its constants. [lx s]
+    receptor : str
+        "flat" or "dome".
+    iso, shutter_s : float
+        What the meter is set to. [s]
+    tenths : float
+        Tenths of a stop beside the f-number. 0..9
+
+    Raises
+    ------
+    OutOfRange
+        A number no meter shows; the sentence says what it may have been.
+
+    References
+    ----------
+    ISO 2720:1974 (C); the tenths digit of hand meters: common practice.
+    """
+    if kind not in KINDS:
+        raise OutOfRange(f"kind must be lux, ev or f, got {kind!r:.20}")
+    if not isfinite(value):
+        raise OutOfRange(f"value must be a number, got {value!r}")
+    constant = meter.c_flat if receptor == "flat" else meter.c_dome
+    number("iso", iso, 1, 1_000_000)
+    if kind == "lux":
+        if not LUX[0] <= value <= LUX[1]:
+            raise OutOfRange(f"lux must lie in {LUX[0]:g}..{LUX[1]:g}, got {value:g}")
+        return value
+    if kind == "ev":
+        if not -6 <= value <= 24:
+            raise OutOfRange(f"EV must lie in -6..24, got {value:g}: is it lux, or an f-number?")
+        return float(constant * 2.0**value / iso)
+    if not 0.5 <= value <= 128:
+        raise OutOfRange(f"an f-number must lie in 0.5..128, got {value:g}: is it lux?")
+    if not 0 <= tenths <= 9:
+        raise OutOfRange(f"tenths must lie in 0..9, got {tenths:g}")
+    number("shutter_s", shutter_s, 1e-5, 3600)
+    return lux_for(exact_f_number(value) * 2 ** (tenths / 20), iso, shutter_s, constant)
+
+
+@dataclass(frozen=True)
+class Metered:
+    """What the readings of one pair come to: light at full, where it was read, how well it agrees.
+
+    `spread_stops` is the range of the repeats that count, 0 for a single one.
+    """
+
+    newest: Reading
+    lux_full: float
+    count: int
+    spread_stops: float
+
+
+def metered(
+    readings: Iterable[Reading], ambient: Mapping[str, float]
+) -> dict[tuple[str, str, bool], Metered]:
+    """What has been read of each pair; the room's own light there is taken off. [lx at full]
+
+    The newest reading counts, averaged in stops with earlier ones of the same placement that agree
+    with it.
+    """
+    by_pair: dict[tuple[str, str, bool], list[Reading]] = {}
+    for reading in sorted(readings, key=lambda r: r.at):
+        if reading.head:
+            by_pair.setdefault(reading.pair, []).append(reading)
+    found = {}
+    for pair, repeats in by_pair.items():
+        newest = repeats[-1]
+        values = [
+            _at_full(r, ambient)
+            for r in repeats
+            if r.placement == newest.placement and r.yaw_deg == newest.yaw_deg
+        ]
+        last = values[-1]
+        if last <= 0:
+            found[pair] = Metered(newest, 0.0, 1, 0.0)
+            continue
+        near = [v for v in values if v > 0 and abs(log2(v / last)) <= SAME_WITHIN_STOPS]
+        mean = 2.0 ** (sum(log2(v) for v in near) / len(near))
+        spread = log2(max(near) / min(near))
+        found[pair] = Metered(newest, mean, len(near), spread)
+    return found
+
+
+def _at_full(reading: Reading, ambient: Mapping[str, float]) -> float:
+    return max(0.0, reading.lux - ambient.get(reading.point, 0.0)) / reading.output
+
+
+def ambient_read(readings: Iterable[Reading]) -> dict[str, float]:
+    """The room's own light at each point where it was read, the newest reading. [lx]"""
+    return {r.point: r.lux for r in sorted(readings, key=lambda r: r.at) if not r.head}
+
+
+def renamed_heads(readings: Iterable[Reading], names: Mapping[str, str]) -> tuple[Reading, ...]:
+    """The same readings after heads got other names (old name -> new name)."""
+    return tuple(replace(r, head=names.get(r.head, r.head)) for r in readings)

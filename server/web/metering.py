@@ -1,0 +1,123 @@
+"""The metering page in words: the next reading, how far the pass is, what was read so far."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from math import log2
+
+from server.live.now import Now
+from server.physics.exposure import f_number_for, nearest_f_stop
+from server.studio.metering import is_alone, off_stops, steps, table
+from server.studio.readings import FAR_STOPS, Reading, ambient_read, metered
+from server.studio.room import Meter
+
+
+@dataclass(frozen=True)
+class StepView:
+    """The reading that is asked for now."""
+
+    point: str
+    head: str
+    shaded: bool
+    name: str
+    lit: bool
+    hint: str
+
+
+@dataclass(frozen=True)
+class ReadingView:
+    """One line of what was read."""
+
+    number: int
+    name: str
+    lux: str
+    f_number: str
+    when: str
+    note: str
+
+
+@dataclass(frozen=True)
+class MeterView:
+    """The page of a metering pass."""
+
+    step: StepView | None
+    done: int
+    steps: int
+    readings: tuple[ReadingView, ...]
+    receptor: str
+
+
+def meter_view(now: Now, since: datetime | None) -> MeterView:
+    """Where the pass stands."""
+    rig, setting = now.rig, now.record.history.now.setting
+    whole = steps(rig, setting.yaw_deg, since)
+    step = next((s for s in whole if s.done is None), None)
+    shown = None
+    if step is not None:
+        shown = StepView(
+            step.point, step.head, step.shaded, step.name, is_alone(rig, setting, step.head),
+            f"about {lens_words(step.expected_lux, now, step.point)}"
+            if step.expected_lux > 0 and not step.shaded else "",
+        )  # fmt: skip
+    kept = sorted(table(rig).values(), key=lambda r: r.at, reverse=True)
+    return MeterView(
+        step=shown,
+        done=sum(s.done is not None for s in whole),
+        steps=len(whole),
+        readings=tuple(_line(now, r) for r in kept),
+        receptor=rig.points[0].receptor,
+    )
+
+
+def _line(now: Now, reading: Reading) -> ReadingView:
+    rig = now.rig
+    shade = ", shaded" if reading.shaded else ""
+    known = any(h.name == reading.head for h in rig.heads) or not reading.head
+    whole = metered(rig.readings, ambient_read(rig.readings)).get(reading.pair)
+    notes = []
+    if whole and whole.count > 1:
+        notes.append(f"{whole.count} readings, {whole.spread_stops:.2f} stop apart")
+    if not known:
+        notes.append("this head is gone")
+    return ReadingView(
+        number=rig.readings.index(reading) + 1,
+        name=f"{reading.head or 'Room'} at {reading.point}{shade}",
+        lux=f"{reading.lux:.3g} lux",
+        f_number=lens_words(reading.lux, now, reading.point),
+        when=f"{reading.at.astimezone():%d %b %H:%M}",
+        note=", ".join(notes),
+    )
+
+
+def lens_words(lux: float, now: Now, point: str) -> str:
+    """The f-number at the set ISO and shutter that a meter would show. `f/5.6 4` has tenths."""
+    if lux <= 0:
+        return "dark"
+    lens = now.record.history.now.setting.lens
+    exact = f_number_for(
+        lux, lens.iso, lens.shutter_s, constant(now.rig.meter, _receptor(now, point))
+    )
+    nearest = nearest_f_stop(exact)
+    tenths = round(20 * log2(exact / nearest.exact))
+    return nearest.label + (f" and {tenths:+d} tenths".replace("-", "−") if tenths else "")
+
+
+def _receptor(now: Now, point: str) -> str:
+    return next((p.receptor for p in now.rig.points if p.name == point), "flat")
+
+
+def constant(meter: Meter, receptor: str) -> float:
+    """The meter's constant for a receptor. [lx s]"""
+    return meter.c_flat if receptor == "flat" else meter.c_dome
+
+
+def far_words(reading: Reading, expected_lux: float) -> str:
+    """What is asked when a reading is far from what was expected; empty when it is near."""
+    off = off_stops(reading.lux, expected_lux)
+    if off is None or abs(off) <= FAR_STOPS or reading.shaded or not reading.head:
+        return ""
+    way = "over" if off > 0 else "under"
+    return (
+        f"{reading.head} at {reading.point} reads {abs(off):.1f} stops {way} what is expected."
+        " Is the right head lit, the number right, the meter where it should be?"
+        " If so, keep it: the meter is right, not the figures."
+    )

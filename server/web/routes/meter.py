@@ -1,0 +1,242 @@
+"""Meter a room in: one head after another is lit alone, and what the meter shows is typed in."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi.responses import JSONResponse, RedirectResponse
+from pydantic import BaseModel, ConfigDict, Field
+
+from server.errors import NotFound, OutOfRange, Refused
+from server.live.now import Now
+from server.live.owner import Move
+from server.studio.document import reading_document
+from server.studio.metering import alone, is_alone, steps
+from server.studio.readings import KINDS, Reading, lux_of_meter
+from server.studio.rig import Rig
+from server.studio.setting import kept_over, signalled_output
+from server.web.desk import ActorDep, Desk, DeskDep
+from server.web.metering import far_words, meter_view
+from server.web.templating import html, is_htmx
+from server.web.views import strip_view
+from server.web.words import seconds_of
+
+router = APIRouter(include_in_schema=False)
+contract = APIRouter(prefix="/api", tags=["contract"])
+STEP_KIND = "meter"
+FADE_S = 1.0
+Word = Annotated[str, Form(max_length=60)]
+
+
+@router.get("/meter")
+async def meter_page(
+    desk: DeskDep, kind: str = "lux", iso: str = "400", shutter: str = "1/125", since: str = "",
+    ask: Annotated[str, Query(max_length=600)] = "",
+    typed: Annotated[str, Query(max_length=20)] = "",
+) -> Response:  # fmt: skip
+    """The next reading; what was typed last stays the way the meter is set."""
+    now = desk.engine.now()
+    return html(
+        "pages/meter.html", view="strip", oob=False, notice="", strip=strip_view(now),
+        meter=meter_view(now, _since(since)), kinds=KINDS, kind=kind if kind in KINDS else "lux",
+        iso=iso[:10], shutter=shutter[:10], since=since[:40], ask=ask, typed=typed, back="/meter",
+    )  # fmt: skip
+
+
+def _since(text: str) -> datetime | None:
+    if not text:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise OutOfRange(f"since must be a moment, got {text!r:.40}") from None
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+
+
+@router.post("/meter/light")
+async def light_head(
+    request: Request, desk: DeskDep, actor: ActorDep, head: Word = "", back: Word = "/meter"
+) -> Response:
+    """Light one head alone, gently; an empty name takes all down for the room's own light."""
+    _light(desk, head, actor)
+    return RedirectResponse(back if back.startswith("/meter") else "/meter", 303)
+
+
+def _light(desk: Desk, head: str, actor: str) -> None:
+    def decide(now: Now) -> Move:
+        if head:
+            now.rig.head(head)
+        text = f"metering: {head} alone" if head else "metering: the room's own light"
+        setting = now.record.history.now.setting
+        return Move(replace(alone(now.rig, setting, head), origin=None), STEP_KIND, text, FADE_S)
+
+    now = desk.engine.now()
+    if not is_alone(now.rig, now.record.history.now.setting, head):
+        desk.engine.make(decide, actor)
+
+
+@router.post("/meter/reading")
+async def take_reading(
+    request: Request, desk: DeskDep, actor: ActorDep, point: Word, value: Word, head: Word = "",
+    shaded: Annotated[bool, Form()] = False, kind: Word = "lux", iso: Word = "100",
+    shutter: Word = "1/125", tenths: Word = "0", since: Word = "",
+    sure: Annotated[bool, Form()] = False,
+) -> Response:  # fmt: skip
+    """Take what the meter shows, and light the next head."""
+    now = desk.engine.now()
+    told = {"value": value, "iso": iso, "tenths": tenths or "0"}
+    numbers = {name: _number(name, text) for name, text in told.items()}
+    receptor = _point(now.rig, point).receptor
+    lux = lux_of_meter(
+        kind, numbers["value"], meter=now.rig.meter, receptor=receptor, iso=numbers["iso"],
+        shutter_s=seconds_of(shutter), tenths=numbers["tenths"],
+    )  # fmt: skip
+    reading = _reading(now, point, head, lux, shaded)
+    kept = {"kind": kind, "iso": iso, "shutter": shutter, "since": since}
+    expected = next(
+        (s.expected_lux for s in steps(now.rig, now.setting.yaw_deg)
+         if (s.point, s.head, s.shaded) == reading.pair), 0.0,
+    )  # fmt: skip
+    question = far_words(reading, expected)
+    if question and not sure:
+        return _to({**kept, "ask": question, "typed": value})
+    _keep(desk, reading, actor)
+    after = desk.engine.now()
+    following = next(
+        (s for s in steps(after.rig, after.setting.yaw_deg, _since(since)) if s.done is None), None
+    )
+    if following is not None:
+        _light(desk, following.head, actor)
+    return _to(kept)
+
+
+def _to(fields: dict[str, str]) -> Response:
+    return RedirectResponse(f"/meter?{urlencode(fields)}", 303)
+
+
+def _point(rig: Rig, name: str) -> Any:
+    for point in rig.points:
+        if point.name == name:
+            return point
+    raise NotFound(
+        f"no point is called {name!r:.60}; there are {', '.join(p.name for p in rig.points)}"
+    )
+
+
+def _number(name: str, text: str) -> float:
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError:
+        raise OutOfRange(f"{name} must be a number, got {text!r:.40}") from None
+
+
+def _reading(now: Now, point: str, head: str, lux: float, shaded: bool) -> Reading:
+    setting = now.record.history.now.setting
+    _point(now.rig, point)
+    if not is_alone(now.rig, setting, head):
+        raise Refused(
+            f"{head} must be lit alone for its reading: light it first" if head
+            else "all heads must be dark to read the room's own light"
+        )  # fmt: skip
+    found = now.rig.head(head) if head else None
+    return Reading(
+        point=point, head=head, lux=lux,
+        output=signalled_output(found, setting.output(found)) if found else 0.0,
+        at=datetime.now(UTC), placement=found.placement if found else None,
+        yaw_deg=setting.yaw_deg, receptor=_point(now.rig, point).receptor, shaded=shaded,
+    )  # fmt: skip
+
+
+def _keep(desk: Desk, reading: Reading, actor: str) -> Now:
+    rig = desk.engine.now().rig_now
+    name = reading.head or "the room"
+    text = f"metered {name} at {reading.point}: {reading.lux:.3g} lux"
+    return desk.engine.replace_rig(replace(rig, readings=(*rig.readings, reading)), actor, text)
+
+
+@router.post("/meter/forget")
+async def forget(
+    request: Request, desk: DeskDep, actor: ActorDep, number: Annotated[int, Form()]
+) -> Response:
+    """Take a reading back."""
+    _forget(desk, number, actor)
+    return RedirectResponse("/meter", 303)
+
+
+def _forget(desk: Desk, number: int, actor: str) -> Now:
+    rig = desk.engine.now().rig_now
+    if not 1 <= number <= len(rig.readings):
+        raise NotFound(f"there is no reading {number}; there are {len(rig.readings)}")
+    left = (*rig.readings[: number - 1], *rig.readings[number:])
+    return desk.engine.replace_rig(replace(rig, readings=left), actor, "a reading taken back")
+
+
+@router.post("/meter/receptor")
+async def set_receptor(desk: DeskDep, actor: ActorDep, receptor: Word) -> Response:
+    """Flat or dome, the same for every point: a pass never mixes them."""
+    rig = desk.engine.now().rig_now
+    points = tuple(replace(p, receptor=receptor) for p in rig.points)
+    desk.engine.replace_rig(replace(rig, points=points), actor, f"meter with the {receptor}")
+    return RedirectResponse("/meter", 303)
+
+
+@router.post("/meter/end")
+async def end(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
+    """Back to the light before the pass."""
+
+    def decide(now: Now) -> Move:
+        past = now.record.history.steps[: now.record.history.at + 1]
+        before = next((s for s in reversed(past) if not s.text.startswith("metering: ")), None)
+        if before is None:
+            raise Refused("there was no light before the metering")
+        lens = now.record.history.now.setting.lens
+        there = kept_over(now.rig, before.setting).with_lens(lens)
+        return Move(there, "meter end", "back from metering")
+
+    desk.engine.make(decide, actor)
+    return RedirectResponse("/board", 303) if not is_htmx(request) else Response(
+        status_code=204, headers={"HX-Redirect": "/board"})  # fmt: skip
+
+
+class NewReading(BaseModel):
+    """What the meter shows with one head lit alone, or with all dark for the room's own light."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+    point: str = Field(max_length=60, examples=["cheek right"])
+    head: str = Field("", max_length=60, examples=["Key"])
+    kind: str = Field("lux", examples=["lux"])
+    value: float = Field(examples=[812.0])
+    iso: float = 100.0
+    shutter_s: float = 1 / 125
+    tenths: float = 0.0
+    shaded: bool = False
+
+
+@contract.get("/readings")
+async def get_readings(desk: DeskDep) -> JSONResponse:
+    """Every reading, numbered from 1 in the order it was taken."""
+    rig = desk.engine.now().rig
+    return JSONResponse(
+        [{"number": n, **reading_document(r)} for n, r in enumerate(rig.readings, start=1)]
+    )
+
+
+@contract.post("/readings")
+async def post_reading(desk: DeskDep, actor: ActorDep, wish: NewReading) -> JSONResponse:
+    """Take a reading of the head that is lit alone now."""
+    now = desk.engine.now()
+    lux = lux_of_meter(
+        wish.kind, wish.value, meter=now.rig.meter, receptor=_point(now.rig, wish.point).receptor,
+        iso=wish.iso, shutter_s=wish.shutter_s, tenths=wish.tenths,
+    )  # fmt: skip
+    reading = _reading(now, wish.point, wish.head, lux, wish.shaded)
+    number = len(_keep(desk, reading, actor).rig.readings)
+    return JSONResponse({"number": number, **reading_document(reading)})
+
+
+@contract.delete("/readings/{number}")
+async def delete_reading(desk: DeskDep, actor: ActorDep, number: int) -> JSONResponse:
+    """Take a reading back; those after it count one less."""
+    return JSONResponse({"readings": len(_forget(desk, number, actor).rig.readings)})

@@ -1,0 +1,17 @@
+// Big digits under a number field, for one hand that holds a meter in the other.
+for (const field of document.querySelectorAll("[data-keypad]")) {
+  const pad = document.createElement("div");
+  pad.className = "keypad";
+  for (const digit of ["7", "8", "9", "4", "5", "6", "1", "2", "3", ".", "0", "⌫"]) {
+    const key = document.createElement("button");
+    key.type = "button";
+    key.className = "key";
+    key.textContent = digit;
+    if (digit === "⌫") key.setAttribute("aria-label", "Take the last digit back");
+    key.addEventListener("click", () => {
+      field.value = digit === "⌫" ? field.value.slice(0, -1) : field.value + digit;
+    });
+    pad.append(key);
+  }
+  field.closest("form").append(pad);
+}
