@@ -154,19 +154,27 @@ class Drawing:
     # -- drawing: one frame at a time, what matters most first ---------------------------------
 
     def _work(self) -> None:
-        while True:
-            with self._wake:
-                while not self._closing and (job := self._next()) is None:
-                    if not self._wake.wait(_IDLE_S) and self._pool:
-                        self._pool.close()  # nobody looks: give the memory back
-                        self._pool = None
-                if self._closing or job is None:
-                    return
+        while job := self._wait_for_job():
             try:
                 job()
             except Exception:
                 _log.exception("drawing a face went wrong")
                 time.sleep(1.0)
+
+    def _wait_for_job(self) -> Callable[[], None] | None:
+        with self._wake:
+            while not self._closing:
+                if job := self._next():
+                    return job
+                if not self._wake.wait(_IDLE_S) and self._pool:
+                    return self._rest
+            return None
+
+    def _rest(self) -> None:
+        """Nobody looks: give the memory back."""
+        pool, self._pool = self._pool, None
+        if pool:
+            pool.close()
 
     def _next(self) -> Callable[[], None] | None:
         """The most useful thing to do; called with the lock held."""

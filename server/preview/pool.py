@@ -179,7 +179,7 @@ class PreviewPool:
                     raise RuntimeError("the preview pool was closed") from error
                 _log.warning("a preview worker died (try %d of %d)", attempt, _TRIES)
                 worker.end()
-        raise RuntimeError(f"the preview worker died {_TRIES} times on this")
+        raise RuntimeError(f"the process that draws ended {_TRIES} times on this")
 
     def _settle(self, request: _Request, problem: str) -> None:
         """Call `done` when the request's last part is in, or at its first problem; once."""

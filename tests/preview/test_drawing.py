@@ -151,7 +151,7 @@ def test_a_worker_that_dies_again_and_again_is_given_up_for_a_while(drawing, rig
     finally:
         stop.set()
         killer.join()
-    assert "worker died" in problem
+    assert "process that draws ended" in problem
     assert drawing.offer(rig, 40.0, LIT) is None
     assert drawing.progress() == (0, 0)  # it is not waited for
     assert until(lambda: drawing.offer(rig, 41.0, LIT))  # the next one is drawn
@@ -164,3 +164,11 @@ def test_it_closes_in_the_middle_of_a_frame(drawing, rig):
     began = time.monotonic()
     drawing.close()
     assert time.monotonic() - began < 5
+
+
+def test_the_process_is_given_back_when_nobody_looks(drawing, rig, monkeypatch):
+    monkeypatch.setattr("server.preview.drawing._IDLE_S", 0.2)
+    drawing.offer(rig, 0.0, ("Key",))
+    until(lambda: fineness(drawing.offer(rig, 0.0, ("Key",))) == "2")
+    until(lambda: drawing._pool is None)
+    assert until(lambda: drawing.offer(rig, 3.0, ("Key",)))  # and started again for the next
