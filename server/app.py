@@ -38,6 +38,7 @@ from server.web.routes import (
     rig,
     sitting,
     spot,
+    stop,
 )
 
 SAVE_AGAIN_S = 2.0
