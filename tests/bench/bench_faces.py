@@ -127,6 +127,14 @@ def twelve_more_looks(server: Server) -> None:
 
 def main() -> None:
     server = Server(Path(tempfile.mkdtemp()))
+    try:
+        measure(server)
+    finally:
+        server.process.terminate()
+        server.process.wait()
+
+
+def measure(server: Server) -> None:
     twelve_more_looks(server)
     began = time.monotonic()
     server.ask("GET", "/")
@@ -174,8 +182,6 @@ def main() -> None:
             print(f"tap -> face {what}: p50 {statistics.median(each):.1f},"
                   f" p95 {each[int(0.95 * len(each))]:.1f} ms (n {len(each)})")  # fmt: skip
         browser.close()
-    server.process.terminate()
-    server.process.wait()
 
 
 if __name__ == "__main__":
