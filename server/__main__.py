@@ -21,7 +21,7 @@ from server.settings import CANNOT_START, Settings, parse
 
 ANSWER_WITHIN_S = 15.0
 PORT_WITHIN_S = 0.5
-KEEPER_BACK_WITHIN_S = 0.2  # somebody may be sitting in the dark
+KEEPER_DELAYS_S = (0.01, 0.2)  # somebody may be sitting in the dark
 FADE_SIGNAL = "SIGUSR2"
 
 
@@ -63,7 +63,8 @@ def _children(
         [sys.executable, "-m", "server.live.keeper", *options],
         outlives=True,
         living=lambda: living_keeper(str(settings.keeper_socket), options),
-        longest_delay_s=KEEPER_BACK_WITHIN_S,
+        delays_s=KEEPER_DELAYS_S,
+        urgent=True,
     )
     return [keeper, web]
 

@@ -212,7 +212,7 @@ class NetworkWire:
     def _discover_when_due(self) -> None:
         """Announce the universes every 10 s (clause 8).
 
-        It rides on the data packets, which never rest longer than 0.9 s, so it needs no thread;
+        It rides on the data packets, which never rest longer than a second, so it needs no thread;
         a packet late by that much does not delay the ones after it.
         """
         now = self._clock()

@@ -28,11 +28,11 @@ from dataclasses import dataclass
 from types import FrameType
 
 from server.live.keeper_protocol import ask, hello
+from server.live.priority import served_first
 
 FIRST_DELAY_S, LONGEST_DELAY_S = 0.05, 1.0
-"""Wait before a restart: doubling from the first to the longest. [s]"""
 WELL_AFTER_S = 5.0
-"""A child that lived this long is well: the next restart waits `FIRST_DELAY_S` again. [s]"""
+"""A child that lived this long is well: the next restart waits the first delay again. [s]"""
 HOPELESS_CODES = (2, 78)
 """Exit codes that say "trying again will not help": wrong usage, EX_CONFIG."""
 HOPELESS_DEATHS = 5
@@ -63,8 +63,10 @@ class Child:
         Arguments added the first time only.
     pass_fds : sequence of int
         Open files handed on.
-    longest_delay_s : float
-        It never waits longer than this for its next start. [s]
+    delays_s : (float, float)
+        Wait before a restart: doubling from the first to the longest. [s]
+    urgent : bool
+        It is served before all others from its first moment on, where the system allows that.
     """
 
     name: str
@@ -74,7 +76,8 @@ class Child:
     living: Callable[[], int | None] | None = None
     first_time: Sequence[str] = ()
     pass_fds: Sequence[int] = ()
-    longest_delay_s: float = LONGEST_DELAY_S
+    delays_s: tuple[float, float] = (FIRST_DELAY_S, LONGEST_DELAY_S)
+    urgent: bool = False
 
 
 def living_keeper(socket_path: str, argv: Sequence[str]) -> int | None:
@@ -194,7 +197,7 @@ class _Run:
         self.fd: int | None = None  # becomes readable when the process ends
         self._process: subprocess.Popen[bytes] | None = None  # None for an adopted one
         self._started = 0.0
-        self._delay = FIRST_DELAY_S
+        self._delay = child.delays_s[0]
         self._hopeless_deaths = 0
         self.starts = 0
 
@@ -225,24 +228,31 @@ class _Run:
                 stdin=subprocess.DEVNULL,
                 process_group=0,
                 pass_fds=self.child.pass_fds,
-                preexec_fn=None if self.child.outlives else _die_with_parent,
+                preexec_fn=self._prepare,
             )
             self.fd = os.pidfd_open(self._process.pid)
         self.starts += 1
         self._started = time.monotonic()
+
+    def _prepare(self) -> None:
+        """In the child, before its program starts: die when the parent is gone, and so on."""
+        if not self.child.outlives:
+            _libc.prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+        if self.child.urgent:
+            served_first()
 
     def bury(self) -> int:
         """Note the end of the process and plan the next start. [exit code, 0 for an adopted one]"""
         code = self._collect()
         now = time.monotonic()
         if now - self._started >= WELL_AFTER_S:
-            self._delay, self._hopeless_deaths = FIRST_DELAY_S, 0
+            self._delay, self._hopeless_deaths = self.child.delays_s[0], 0
         elif code in HOPELESS_CODES:
             self._hopeless_deaths += 1
         else:
             self._hopeless_deaths = 0
         self.start_at = now + self._delay
-        self._delay = min(2 * self._delay, self.child.longest_delay_s)
+        self._delay = min(2 * self._delay, self.child.delays_s[1])
         return code
 
     def stop(self, stops: _StopSignals, how: str) -> None:
@@ -281,11 +291,6 @@ class _Run:
         code = self._process.wait() if self._process is not None else 0
         self._process = None
         return code
-
-
-def _die_with_parent() -> None:
-    """In the child, before its program starts: die when the parent is gone."""
-    _libc.prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
 
 
 def _say(text: str) -> None:

@@ -27,7 +27,7 @@ class Circuit:
 SIGNAL_LOSS = ("not tested", "holds", "goes dark", "fades")
 """What a dimmer may do when its signal stops; it is tested once, with nobody under the light."""
 HABITS = {
-    "not tested": "what the dimmer does now was never tested",
+    "not tested": "the dimmer does what nobody has tested yet",
     "holds": "the dimmer holds its last light",
     "goes dark": "the dimmer goes dark",
     "fades": "the dimmer fades out",

@@ -30,7 +30,7 @@ def lit(client: TestClient) -> dict[str, float]:
 def test_asked_once_stored_and_told_in_the_warning(client: TestClient) -> None:
     engine = client.app.state.desk.engine
     engine._output = Broken()
-    assert "never tested" in client.get("/").text
+    assert "nobody has tested" in client.get("/").text
     answer = client.post("/rig/signal-loss", data={"habit": "goes dark"})
     assert answer.url.path == "/rig"
     assert re.search(r'value="goes dark" aria-pressed="true"', answer.text)

@@ -62,7 +62,7 @@ def test_asked_on_a_terminal(
         lit = held(listener, 2.0)
         process.send_signal(signal.SIGINT)
         shown = read_until(terminal, "Enter: end now")
-        assert "never tested" in shown
+        assert "nobody has tested" in shown
         os.write(terminal, answer)
         assert process.wait(15) == 0
         packets = drained(listener) if told != "stays" else [listener.recv(1000)]
@@ -99,7 +99,7 @@ def test_stopped_from_a_page(
     post(port, "/api/recall", {"look": 4, "fade_s": 0})
     lit = held(listener, 2.0)
     page = urllib.request.urlopen(f"http://127.0.0.1:{port}/rig/stop", timeout=3).read().decode()
-    assert "never tested" in page
+    assert "nobody has tested" in page
     form = f"light={light}".encode()
     answer = urllib.request.urlopen(f"http://127.0.0.1:{port}/rig/stop", form, timeout=3)
     assert answer.status == 200
