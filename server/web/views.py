@@ -122,7 +122,7 @@ def strip_view(now: Now) -> Strip:
     if now.output.live:
         state, word = "live", "Live"
     elif now.output.message:
-        state, word = "fault", f"No light, {habit}: {now.output.message}"
+        state, word = "fault", f"No signal, {habit}: {now.output.message}"
     elif by_hand:
         state, word = "hand", "Set by hand"
     else:

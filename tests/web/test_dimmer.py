@@ -36,7 +36,7 @@ def test_asked_once_stored_and_told_in_the_warning(client: TestClient) -> None:
     assert re.search(r'value="goes dark" aria-pressed="true"', answer.text)
     assert client.get("/api/rig").json()["room"]["signal_loss"] == "goes dark"
     page = client.get("/").text
-    assert "No light, the dimmer goes dark: nothing gets out to 10.0.0.9" in page
+    assert "No signal, the dimmer goes dark: nothing gets out to 10.0.0.9" in page
     # and beside "Disconnected", which only shows when the page has lost its server
     assert "should the signal stop too, the dimmer goes dark" in page
 
