@@ -57,7 +57,7 @@ class Studio:
             cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         wait_for(lambda: self._state() is not None, 15.0, "the server")
-        self.answers.state = self._ask("/api/recall", {"look": 4, "fade_s": 0}, 5.0)
+        self.answers.state = self.ask("/api/recall", {"look": 4, "fade_s": 0}, 5.0)
         self.answers.revisions.append(self.answers.state["revision"])
         wait_for(lambda: len(self.listener.sent) > 3, 3.0, "the first light")
         self._operator = threading.Thread(target=self._operate)
@@ -65,7 +65,8 @@ class Studio:
 
     # -- the operator --------------------------------------------------------------------------
 
-    def _ask(self, path: str, body: dict | None, timeout_s: float) -> dict:
+    def ask(self, path: str, body: dict | None, timeout_s: float = 3.0) -> dict:
+        """One call of the contract."""
         data = None if body is None else json.dumps(body).encode()
         headers = {"Content-Type": "application/json"}
         request = urllib.request.Request(self.url + path, data, headers)
@@ -74,7 +75,7 @@ class Studio:
 
     def _state(self) -> dict | None:
         try:
-            return self._ask("/api/state", None, 1.0)
+            return self.ask("/api/state", None, 1.0)
         except (OSError, HTTPException):
             return None
 
@@ -87,7 +88,7 @@ class Studio:
             wish = {"head": self._random.choice(NUDGED), "thirds": thirds}
             self.answers.open_wishes += 1
             try:
-                told = self._ask("/api/nudge", wish, 3.0)
+                told = self.ask("/api/nudge", wish, 3.0)
             except (OSError, ValueError, HTTPException):  # broken off before or in the answer
                 self.answers.unanswered += 1
                 time.sleep(0.05)
@@ -133,9 +134,10 @@ class Studio:
             self.back_after_s[which].append(time.monotonic() - began)
         self._nudging.clear()
         time.sleep(0.1)
-        self._compare(which)
+        self.compare(which)
 
-    def _compare(self, which: str) -> None:
+    def compare(self, which: str) -> None:
+        """The state is as it was answered last, and the lamps show it."""
         told, last = self._state(), self.answers.state
         assert told is not None
         more = told["revision"] - last["revision"]
