@@ -91,6 +91,14 @@ def server(tmp_path: Path, faces: Path) -> Iterator[LiveServer]:
 
 
 @pytest.fixture(scope="session")
+def read_only(tmp_path_factory: pytest.TempPathFactory, faces: Path) -> Iterator[LiveServer]:
+    """The demo studio for tests that only look: served once for all of them."""
+    live = LiveServer(tmp_path_factory.mktemp("read_only"), faces)
+    yield live
+    live.close()
+
+
+@pytest.fixture(scope="session")
 def browser_type_launch_args() -> dict[str, object]:
     """Debian's Chromium."""
     return {"executable_path": CHROMIUM, "args": FLAGS}

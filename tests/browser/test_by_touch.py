@@ -109,15 +109,17 @@ def test_hold_ignores_touches_until_pressed_long(page: Page, server: LiveServer)
         "/trust",
     ],
 )
-def test_no_accessibility_violation(page: Page, server: LiveServer, path: str) -> None:
-    page.goto(server.url + path)
+def test_no_accessibility_violation(page: Page, read_only: LiveServer, path: str) -> None:
+    page.goto(read_only.url + path)
     found = Axe().run(page)
     assert found.violations_count == 0, found.generate_report()
 
 
 @pytest.mark.parametrize("path", ["/", "/board"])
-def test_live_keys_are_a_joint_wide_and_in_sight(page: Page, server: LiveServer, path: str) -> None:
-    page.goto(server.url + path)
+def test_live_keys_are_a_joint_wide_and_in_sight(
+    page: Page, read_only: LiveServer, path: str
+) -> None:
+    page.goto(read_only.url + path)
     size = page.viewport_size
     assert size is not None
     for key in page.locator(".thumb .key, .row .key, .tile button").all():
@@ -129,7 +131,7 @@ def test_live_keys_are_a_joint_wide_and_in_sight(page: Page, server: LiveServer,
         assert box["y"] + box["height"] <= size["height"]
 
 
-def test_pages_are_light_in_weight_and_dark(page: Page, server: LiveServer) -> None:
+def test_pages_are_light_in_weight_and_dark(page: Page, read_only: LiveServer) -> None:
     weights: list[int] = []
 
     def weigh(response: Response) -> None:
@@ -137,7 +139,7 @@ def test_pages_are_light_in_weight_and_dark(page: Page, server: LiveServer) -> N
             weights.append(len(response.body()))
 
     page.on("response", weigh)
-    page.goto(f"{server.url}/board")
+    page.goto(f"{read_only.url}/board")
     page.wait_for_timeout(300)
     assert sum(weights) < 120_000
 

@@ -38,6 +38,8 @@ async def spot_page(request: Request, desk: DeskDep) -> Response:
 
 def _tapped(query: str) -> tuple[float, float]:
     """`x=0.5&y=0.5` in parts of the picture, or `160,200` in its pixels (an image map)."""
+    if not query:  # by keyboard: the middle of the face
+        return 0.5, 0.45
     fields = dict(part.partition("=")[::2] for part in query.split("&"))
     try:
         if "x" in fields:
