@@ -16,7 +16,7 @@ from server.paths import DEMO_DATA, HTMX, STATIC
 from server.settings import Settings
 from server.store import journal
 from server.store.database import open_database
-from server.store.rigs import load_rig, put_rig
+from server.store.rigs import active_id, load_rig, put_rig
 from server.store.seed import seed
 from server.studio.rig import Rig
 from server.studio.room import Room
@@ -49,9 +49,9 @@ def create_app(settings: Settings) -> FastAPI:
     database = open_database(settings.database)
     with Session(database) as session:
         first_rig = load_rig(session) or _new_rig(session, settings)
-        record = journal.load_live(session)
+        record, room_id = journal.load_live(session), active_id(session)
     output = output_for(settings)
-    engine = Engine(first_rig, output, journal.Journal(database), record)
+    engine = Engine(first_rig, output, journal.Journal(database), record, room_id=room_id)
     desk = Desk(settings, engine, database)
     engine.subscribe(desk.hub.publish)
     desk.hub.on_arrival(engine.now)

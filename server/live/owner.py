@@ -65,6 +65,7 @@ class Owner:
         record: LiveRecord | None = None,
         clock: Callable[[], float] = time.monotonic,
         today: Callable[[], datetime] = wall_clock,
+        room_id: int = 1,
     ) -> None:
         self._lock = threading.RLock()
         self._rig = rig
@@ -76,7 +77,7 @@ class Owner:
         fresh = Setting(
             stops={h.name: None for h in rig.heads}, lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
         )
-        self._record = record or LiveRecord(History((Step(0, fresh),)))
+        self._record = record or LiveRecord(History((Step(0, fresh),)), room_id=room_id)
         self._yaw_deg = self._setting.yaw_deg
         self._matrix = light_matrix(rig, self._yaw_deg)
         self._comparing = False
@@ -165,6 +166,7 @@ class Owner:
         detail: Mapping[str, Any] | None = None,
         rig: tuple[Rig, LightMatrix] | None = None,
         renamed: Mapping[str, str] = MappingProxyType({}),
+        left: tuple[int, Rig] | None = None,
     ) -> Now:
         """Send, store, tell. `fade_s` None leaves the light where it is going."""
         shown = record.good if comparing and record.good else record.history.now.setting
@@ -192,7 +194,8 @@ class Owner:
         self._record = replace(record, revision=record.revision + 1, way=way_of(fade, moment))
         self._text, self._actor = text, actor
         new, more = rig and rig[0], detail or {}
-        self._store(Change(self._record, kind, text, actor, self._today(), new, more, renamed))
+        at = self._today()
+        self._store(Change(self._record, kind, text, actor, at, new, left, more, renamed))
         return self._tell()
 
     def store_again(self) -> Now:

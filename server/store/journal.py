@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -11,7 +11,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
 from server.store.looks import rename_heads
-from server.store.rigs import put_rig
+from server.store.rigs import active_id, put_closed, put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
 from server.studio.history import DEPTH, Change, History, LiveRecord, Step, Way
@@ -49,27 +49,23 @@ class Journal:
     def __init__(self, database: Database) -> None:
         self._database = database
         self._missed_since: datetime | None = None
-        self._renamed: dict[str, str] = {}
+        self._missed: list[Change] = []
 
     def __call__(self, change: Change) -> None:
         """Store a change; OSError with the reason, and since when, in words."""
-        renamed = {**self._renamed, **change.renamed}
         try:
             with Session(self._database) as session:
-                record(
-                    session,
-                    replace(change, renamed=renamed),
-                    all_steps=self._missed_since is not None,
-                )
+                record(session, change, self._missed, all_steps=self._missed_since is not None)
         except SQLAlchemyError as error:
-            self._renamed = renamed
+            if change.rig is not None:
+                self._missed.append(change)
             self._missed_since = since = self._missed_since or change.at
             raise OSError(
                 f"nothing since {since.astimezone():%H:%M} ({trouble(error)})."
                 " The light goes on. Make room on the disk or check its folder;"
                 " saving starts again by itself"
             ) from error
-        self._missed_since, self._renamed = None, {}
+        self._missed_since, self._missed = None, []
 
 
 def trouble(error: SQLAlchemyError) -> str:
@@ -77,8 +73,11 @@ def trouble(error: SQLAlchemyError) -> str:
     return str(getattr(error, "orig", None) or error)
 
 
-def record(session: Session, change: Change, *, all_steps: bool = False) -> None:
-    """Store a change: the steps, where we stand, good and dark, the rig, and the event.
+def record(
+    session: Session, change: Change, missed: Sequence[Change] = (), *, all_steps: bool = False
+) -> None:
+    """Store a change: the steps, where we stand, good and dark, the rig, and the event; first the
+    rigs of those changes that were missed.
 
     One transaction: all of it is kept or nothing is.
     """
@@ -103,11 +102,20 @@ def record(session: Session, change: Change, *, all_steps: bool = False) -> None
     at = change.at.astimezone(UTC).replace(tzinfo=None).isoformat(" ", "microseconds")
     detail = json.dumps(dict(change.detail))
     write(ADD_EVENT, (at, live.revision, change.kind, change.text, change.actor, detail))
-    if change.rig is not None:
-        put_rig(session, change.rig)
-    if change.renamed:
-        rename_heads(session, change.renamed)
+    for each in (*missed, change):
+        _put_rigs(session, each)
     session.commit()
+
+
+def _put_rigs(session: Session, change: Change) -> None:
+    room_id = change.record.room_id
+    if change.left is not None:
+        left_id, left = change.left
+        put_closed(session, left, left_id)
+    if change.rig is not None:
+        put_rig(session, change.rig, room_id)
+    if change.renamed:
+        rename_heads(session, change.renamed, room_id)
 
 
 def _step_row(step: Step) -> tuple[object, ...]:
@@ -135,6 +143,7 @@ def load_live(session: Session) -> LiveRecord | None:
         good=setting_from_document(live.good) if live.good else None,
         dark_from=setting_from_document(live.dark_from) if live.dark_from else None,
         way=Way(**live.way) if live.way else None,
+        room_id=active_id(session),
     )
 
 

@@ -1,12 +1,13 @@
 """Looks in the database: kept, found, changed, put in order, deleted and brought back."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
-from sqlalchemy import func, or_
+from sqlalchemy import ColumnElement, func, or_
 from sqlmodel import Session, col, select
 
 from server.errors import NotFound, OutOfRange
-from server.store.tables import LookRow, PatternRow, now_utc
+from server.store.rigs import active_id
+from server.store.tables import LookRow, PatternRow, RigRow, now_utc
 from server.studio.document import (
     placement_document,
     placement_from_document,
@@ -31,15 +32,16 @@ def add_look(session: Session, look: Look) -> Look:
         ratio=look.ratio,
         f_number=look.f_number,
         place=look.place,
+        room_id=look.room_id or active_id(session),
     )
     session.add(row)
     session.commit()
-    return _look(row)
+    return _look(session, row)
 
 
 def get_look(session: Session, look_id: int) -> Look:
     """The look with this id, or NotFound."""
-    return _look(_row(session, look_id))
+    return _look(session, _row(session, look_id))
 
 
 def name_taken(session: Session, name: str) -> bool:
@@ -56,8 +58,9 @@ def find_looks(
     offset: int = 0,
     pattern: str = "",
 ) -> list[Look]:
-    """Looks by part of name or notes, by tag, by pattern or side, the newest first."""
-    query = select(LookRow).where(col(LookRow.deleted_at).is_(None))
+    """Looks by part of name or notes, by tag, by pattern or side, the newest first; those of
+    archived rooms are out of the way until their room comes back."""
+    query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
     if text:
         like = f"%{_escaped(text)}%"
         query = query.where(
@@ -77,7 +80,7 @@ def find_looks(
             col(LookRow.id).in_(select(PatternRow.look_id).join(words, words.c.value == pattern))
         )
     query = query.order_by(col(LookRow.id).desc()).limit(limit).offset(offset)
-    return [_look(row) for row in session.exec(query)]
+    return _looks(session, session.exec(query))
 
 
 def running_order(session: Session) -> list[Look]:
@@ -87,12 +90,12 @@ def running_order(session: Session) -> list[Look]:
         .where(col(LookRow.place).is_not(None), col(LookRow.deleted_at).is_(None))
         .order_by(col(LookRow.place), col(LookRow.id))
     )
-    return [_look(row) for row in session.exec(query)]
+    return _looks(session, session.exec(query))
 
 
-def rename_heads(session: Session, names: Mapping[str, str]) -> None:
-    """Heads got other names (old -> new): every look follows. The caller commits."""
-    for row in session.exec(select(LookRow)):
+def rename_heads(session: Session, names: Mapping[str, str], room_id: int) -> None:
+    """Heads of a room got other names (old -> new): its looks follow. The caller commits."""
+    for row in session.exec(select(LookRow).where(LookRow.room_id == room_id)):
         setting = setting_from_document(row.setting).renamed(names)
         row.setting = setting_document(setting)
         row.placements = {names.get(n, n): p for n, p in row.placements.items()}
@@ -117,7 +120,7 @@ def change_look(
         row.notes = notes
     session.add(row)
     session.commit()
-    return _look(row)
+    return _look(session, row)
 
 
 def delete_look(session: Session, look_id: int) -> Look:
@@ -126,7 +129,7 @@ def delete_look(session: Session, look_id: int) -> Look:
     row.deleted_at = now_utc()
     session.add(row)
     session.commit()
-    return _look(row)
+    return _look(session, row)
 
 
 def bring_back(session: Session, look_id: int) -> Look:
@@ -137,7 +140,7 @@ def bring_back(session: Session, look_id: int) -> Look:
     row.deleted_at = None
     session.add(row)
     session.commit()
-    return _look(row)
+    return _look(session, row)
 
 
 def set_running_order(session: Session, look_ids: Sequence[int]) -> list[Look]:
@@ -152,12 +155,12 @@ def set_running_order(session: Session, look_ids: Sequence[int]) -> list[Look]:
         row.place = place
         session.add(row)
     session.commit()
-    return [_look(row) for row in rows]
+    return _looks(session, rows)
 
 
 def all_tags(session: Session) -> list[str]:
     """Every tag in use, in alphabetical order."""
-    query = select(LookRow.tags).where(col(LookRow.deleted_at).is_(None))
+    query = select(LookRow.tags).where(col(LookRow.deleted_at).is_(None), _in_use())
     return sorted({tag for tags in session.exec(query) for tag in tags})
 
 
@@ -169,7 +172,7 @@ def deleted_looks(session: Session, limit: int = 20) -> list[Look]:
         .order_by(col(LookRow.deleted_at).desc())
         .limit(limit)
     )
-    return [_look(row) for row in session.exec(query)]
+    return _looks(session, session.exec(query))
 
 
 def _row(session: Session, look_id: int) -> LookRow:
@@ -179,11 +182,27 @@ def _row(session: Session, look_id: int) -> LookRow:
     return row
 
 
+def _in_use() -> ColumnElement[bool]:
+    """That the room of a look is not archived."""
+    archived = select(RigRow.id).where(col(RigRow.archived_at).is_not(None))
+    return col(LookRow.room_id).not_in(archived)
+
+
 def _escaped(text: str) -> str:
     return text.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
 
 
-def _look(row: LookRow) -> Look:
+def _look(session: Session, row: LookRow) -> Look:
+    return _looks(session, [row])[0]
+
+
+def _looks(session: Session, rows: Iterable[LookRow]) -> list[Look]:
+    name = func.json_extract(col(RigRow.document), "$.room.name")
+    rooms = dict(session.exec(select(col(RigRow.id), name)).all())
+    return [_of_row(row, rooms.get(row.room_id, "")) for row in rows]
+
+
+def _of_row(row: LookRow, room: str) -> Look:
     setting = setting_from_document(row.setting)
     assert row.id is not None
     return Look(
@@ -200,4 +219,6 @@ def _look(row: LookRow) -> Look:
         f_number=row.f_number,
         place=row.place,
         kept_at=row.kept_at.isoformat(),
+        room_id=row.room_id,
+        room=room,
     )

@@ -35,6 +35,10 @@ class Look:
     place: int | None = None
     """Its place in the running order, None when it is not in it."""
     kept_at: str = ""
+    room_id: int = 0
+    """The room it was kept in, 0 when it is not stored yet."""
+    room: str = ""
+    """That room's name."""
 
     def setting(self, rig: Rig, now: Setting) -> Setting:
         """The setting that recalls this look. Heads it does not know go dark; the set lens is
