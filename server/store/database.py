@@ -58,6 +58,7 @@ def _refuse_damaged(connection: Connection, path: Path) -> None:
 
 def _migrate(connection: Connection, version: int) -> None:
     for number in range(version, len(SCHEMA_STEPS)):
+        connection.execute(text("BEGIN IMMEDIATE"))  # a step is taken whole, or not at all
         if number == 0:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[n] for n in VERSION_1]

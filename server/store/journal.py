@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -57,8 +57,7 @@ class Journal:
             with Session(self._database) as session:
                 record(session, change, self._missed, all_steps=self._missed_since is not None)
         except SQLAlchemyError as error:
-            if change.rig is not None:
-                self._missed.append(change)
+            self._miss(change)
             self._missed_since = since = self._missed_since or change.at
             raise OSError(
                 f"nothing since {since.astimezone():%H:%M} ({trouble(error)})."
@@ -66,6 +65,16 @@ class Journal:
                 " saving starts again by itself"
             ) from error
         self._missed_since, self._missed = None, []
+
+    def _miss(self, change: Change) -> None:
+        """Keep a rig to be stored later; one takes the place of the one before in its room."""
+        if change.rig is None:
+            return
+        last = self._missed[-1] if self._missed else None
+        if last and not change.renamed and change.record.room_id == last.record.room_id:
+            self._missed[-1] = replace(last, rig=change.rig)
+        else:
+            self._missed.append(change)
 
 
 def trouble(error: SQLAlchemyError) -> str:

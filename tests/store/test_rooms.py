@@ -213,6 +213,20 @@ def test_a_studio_of_before_there_were_rooms_loses_nothing(tmp_path: Path) -> No
         assert client.post("/api/undo").json()["undo"] == 2
 
 
+def test_a_step_of_the_schema_is_taken_whole_or_not_at_all(tmp_path: Path) -> None:
+    path = tmp_path / "old.db"
+    with closing(sqlite3.connect(path)) as old:
+        old.executescript(BEFORE_ROOMS)
+        old.execute("ALTER TABLE look ADD COLUMN room_id")  # the last of its statements then fails
+    with pytest.raises(Refused, match="duplicate column"):
+        open_database(path)
+    with closing(sqlite3.connect(path)) as old:
+        columns = [row[1] for row in old.execute("PRAGMA table_info(rig)")]
+        assert columns == ["id", "document"]
+        old.execute("ALTER TABLE look DROP COLUMN room_id")
+    open_database(path).dispose()
+
+
 def test_a_background_hangs_where_it_is_told() -> None:
     assert MILL.background_m == 1.5
     far = MILL.with_background(4.0)
