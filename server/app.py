@@ -36,6 +36,7 @@ from server.web.routes import (
     plan,
     reference,
     rig,
+    rooms,
     sitting,
     spot,
     stop,
@@ -81,12 +82,13 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, meter, plan, photographs, live, faces,
-        library, rig, reference,
+        library, rooms, rig, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(meter.contract)
+    app.include_router(rooms.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app

@@ -105,15 +105,18 @@ class Engine(Owner):
     def recall(self, look: Look, fade_s: float | None = None, actor: str = "") -> Now:
         """Recall a look. Refused when it needs a head that the rig has not got."""
         with self._lock:
+            other = look.room if look.room_id not in (0, self._record.room_id) else ""
+            name = f"{look.name} of the room {other}" if other else look.name
             missing = look.missing_heads(self._rig)
             if missing:
+                way = f"open {other}" if other else "add the head on the Rig page"
                 raise Refused(
-                    f"{look.name} needs {', '.join(missing)}, which this rig has not got:"
-                    " add the head on the Rig page or keep the look anew"
+                    f"{name} needs {', '.join(missing)}, which this rig has not got:"
+                    f" {way} or keep the look anew"
                 )
             there = look.setting(self._rig, self._setting)
             seconds = RECALL_S if fade_s is None else fade_s
-            return self._go(there, "recall", look.name, actor, seconds, {"look": look.look_id})
+            return self._go(there, "recall", name, actor, seconds, {"look": look.look_id})
 
     def mix(self, look: Look, part: float, fade_s: float | None = None, actor: str = "") -> Now:
         """Go part of the way toward a look, mixed in stops. [part 0..1]"""

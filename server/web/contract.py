@@ -118,6 +118,14 @@ RIG_EXAMPLE: dict[str, Any] = {
 }  # fmt: skip
 
 
+ROOMS_EXAMPLE: list[dict[str, Any]] = [
+    {"id": 1, "name": "Boathouse", "open": True, "heads": ["Key", "Fill", "Hair"], "circuits": 3,
+     "looks": 12, "archived": False},
+    {"id": 2, "name": "Old mill", "open": False, "heads": ["Key", "Fill"], "circuits": 1,
+     "looks": 0, "archived": False},
+]  # fmt: skip
+
+
 class RigDocument(Strict):
     model_config = ConfigDict(
         extra="forbid", allow_inf_nan=False, json_schema_extra={"examples": [RIG_EXAMPLE]}

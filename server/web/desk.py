@@ -51,7 +51,7 @@ class Desk:
             self.settings.faces_folder,
             self.database,
             self.hub.refresh,
-            self.settings.photographs_folder,
+            self.settings.photographs_in(self.engine.now().record.room_id),
         )
 
 
