@@ -59,10 +59,11 @@ def add_room(session: Session, rig: Rig) -> int:
     return _added(session, rig, [])
 
 
-def duplicate_room(session: Session, room_id: int) -> int:
-    """A copy of a room, with its running order; the looks stay looks of the first. [id]"""
+def duplicate_room(session: Session, room_id: int, rig: Rig | None = None) -> int:
+    """A copy of a room, with its running order; the looks stay looks of the first. `rig` is the
+    room's as it is now, when it is open. [id]"""
     row = _row(session, room_id)
-    rig = rig_from_document(row.document)
+    rig = rig or rig_from_document(row.document)
     room = replace(rig.room, name=_free_name(session, rig.room.name))
     running = row.running
     if row.is_open:
@@ -99,8 +100,12 @@ def archive_room(session: Session, room_id: int) -> None:
 
 
 def restore_room(session: Session, room_id: int) -> None:
-    """Bring an archived room back, with its looks."""
+    """Bring an archived room back, with its looks; numbered, when its name was taken meanwhile."""
     row = _row(session, room_id)
+    if row.archived_at is not None and _name(row).casefold() in _names(session, room_id):
+        rig = rig_from_document(row.document)
+        room = replace(rig.room, name=_free_name(session, rig.room.name))
+        row.document = rig_document(replace(rig, room=room))
     row.archived_at = None
     session.add(row)
     session.commit()

@@ -134,6 +134,22 @@ def test_a_look_says_whose_room_it_is_of(client: TestClient, mill: int) -> None:
     assert "open Old mill" in refused.json()["detail"]
 
 
+def test_a_look_may_aim_at_a_point_that_this_room_has_not_got(client: TestClient) -> None:
+    rig = client.get("/api/rig").json()
+    points, head = rig["points"], rig["heads"][0]
+    rig["points"] = [*points, {**points[0], "name": "cello", "on": "room"}]
+    head["placement"]["aim"] = "cello"
+    assert client.put("/api/rig", json=rig).status_code == 200
+    client.post("/api/levels", json={"levels": {"Key": 50}})
+    look = client.post("/api/looks", json={"name": "Cello"}).json()["id"]
+    rig["points"], head["placement"]["aim"] = points, "mark"
+    client.put("/api/rig", json=rig)
+    client.put("/api/running-order", json={"looks": [look]})
+    assert "hands needed: Key" in client.get("/").text
+    for path in ("/", "/library", f"/library/{look}/plan"):
+        assert client.get(path).status_code == 200, path
+
+
 def test_archiving_is_undone_by_one_tap(client: TestClient, mill: int) -> None:
     told = client.post(f"/rooms/{mill}/archive").text
     assert "Old mill archived" in told

@@ -56,9 +56,10 @@ async def open_(
 
 
 @router.post("/{room_id}/duplicate")
-async def duplicate(request: Request, session: SessionDep, room_id: int) -> Response:
+async def duplicate(request: Request, desk: DeskDep, session: SessionDep, room_id: int) -> Response:
     """A copy of a room, to be changed."""
-    store.duplicate_room(session, room_id)
+    now = desk.engine.now()
+    store.duplicate_room(session, room_id, now.rig_now if room_id == now.record.room_id else None)
     return went(request, "/rooms")
 
 

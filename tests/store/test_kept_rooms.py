@@ -152,6 +152,15 @@ def test_archived_is_out_of_the_way_with_its_looks_and_comes_back(session: Sessi
     assert [found.name for found in find_looks(session, "Of the mill")] == ["Of the mill"]
 
 
+def test_brought_back_under_a_name_that_was_taken_meanwhile(session: Session) -> None:
+    first = add_room(session, MILL)
+    archive_room(session, first)
+    add_room(session, MILL)
+    restore_room(session, first)
+    assert get_room(session, first).room.name == "Old mill 2"
+    assert len({room.name for room in rooms(session)}) == 3
+
+
 def test_another_name_is_no_other_rooms_name(session: Session) -> None:
     mill = add_room(session, MILL)
     rename_room(session, mill, "  New   mill ")
