@@ -14,10 +14,11 @@ from fastapi.responses import FileResponse, JSONResponse
 from pydantic import ValidationError
 from starlette.background import BackgroundTask
 
-from server.errors import OutOfRange
+from server.errors import OutOfRange, Refused
 from server.store.backup import backup
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
+from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
 from server.web.contract import RigDocument
 from server.web.desk import ActorDep, Desk, DeskDep
@@ -46,6 +47,7 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
     spare = max(1, CIRCUIT_ROWS - len(circuits))
     return html(
         "pages/rig.html", view="rig", oob=False, notice="", strip=strip_view(now), gone=gone,
+        room_id=now.record.room_id,
         stand_ins=stand_in_views(desk.faces, now), rig=rig, heads=now.figures.heads,
         place=place_words, circuits=circuits, spare=range(spare),
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
@@ -87,6 +89,7 @@ def _head_page(desk: Desk, head: Head, action: str) -> Response:
     return html(
         "pages/head.html", view="strip", oob=False, notice="", strip=strip_view(now),
         v=values, action=action, roles=ROLES, lamps=LAMPS, curves=CURVES,
+        room_id=now.record.room_id,
         circuits=[c.name for c in rig.room.circuits],
         aims=["mark", *(p.name for p in rig.points)]
         + (["a place"] if values["aim"] == "a place" else []),
@@ -97,8 +100,9 @@ def _head_page(desk: Desk, head: Head, action: str) -> Response:
 @router.post("/rig/heads/new")
 async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Add a head."""
-    rig = desk.engine.now().rig_now
-    head = head_of(await request.form(), None)
+    form = await request.form()
+    rig = _same_room(desk, form.get("room_id"))
+    head = head_of(form, None)
     desk.engine.replace_rig(replace(rig, heads=(*rig.heads, head)), actor, f"{head.name} added")
     return went(request, "/rig")
 
@@ -118,21 +122,23 @@ async def bring_back_head(
 @router.post("/rig/heads/{name}")
 async def change_head(request: Request, desk: DeskDep, actor: ActorDep, name: str) -> Response:
     """Change a head."""
-    rig = desk.engine.now().rig_now
+    form = await request.form()
+    rig = _same_room(desk, form.get("room_id"))
     before = rig.head(name)
-    after = head_of(await request.form(), before)
+    after = head_of(form, before)
+    names = {before.name: after.name}
     heads = tuple(after if h is before else h for h in rig.heads)
-    desk.engine.replace_rig(
-        replace(rig, heads=heads), actor, f"{after.name} changed",
-        renamed={before.name: after.name},
-    )  # fmt: skip
+    changed = replace(rig, heads=heads, readings=renamed_heads(rig.readings, names))
+    desk.engine.replace_rig(changed, actor, f"{after.name} changed", renamed=names)
     return went(request, "/rig")
 
 
 @router.post("/rig/heads/{name}/delete")
-async def delete_head(desk: DeskDep, actor: ActorDep, name: str) -> Response:
+async def delete_head(
+    desk: DeskDep, actor: ActorDep, name: str, room_id: Annotated[str, Form(max_length=20)] = ""
+) -> Response:
     """Take a head out of the rig; the page that answers offers to bring it back."""
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, room_id)
     gone = rig.head(name)
     left = tuple(h for h in rig.heads if h is not gone)
     desk.engine.replace_rig(replace(rig, heads=left), actor, f"{name} taken out")
@@ -142,9 +148,12 @@ async def delete_head(desk: DeskDep, actor: ActorDep, name: str) -> Response:
 @router.post("/rig/room")
 async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Room, mains and circuits."""
-    rig = desk.engine.now().rig_now
-    room = room_of(await request.form(), rig.room)
-    desk.engine.replace_rig(replace(rig, room=room), actor, "room changed")
+    form = await request.form()
+    rig = _same_room(desk, form.get("room_id"))
+    rig = replace(rig, room=room_of(form, rig.room))
+    if str(form.get("background_m", "")).strip():
+        rig = rig.with_background(number(form, "background_m"))
+    desk.engine.replace_rig(rig, actor, "room changed")
     return went(request, "/rig")
 
 
@@ -152,7 +161,7 @@ async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Respo
 async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """How the sitter's face is turned."""
     form = await request.form()
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     sitter = replace(
         rig.sitter,
         yaw_deg=number(form, "yaw_deg"),
@@ -192,6 +201,17 @@ async def import_rig(
     rig = _rig_of(await document.read()).require_heads()
     desk.engine.replace_rig(rig, actor, f"rig {rig.room.name} imported")
     return went(request, "/rig")
+
+
+def _same_room(desk: Desk, room_id: object) -> Rig:
+    """The rig that a form is about. Refused when another room was opened since it was shown."""
+    now = desk.engine.now()
+    if room_id and room_id != str(now.record.room_id):
+        raise Refused(
+            f"{now.rig.room.name} was opened meanwhile, this form was of another room:"
+            " nothing was changed, open the Rig page again"
+        )
+    return now.rig_now
 
 
 def _rig_of(text: str | bytes) -> Rig:
