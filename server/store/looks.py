@@ -90,6 +90,11 @@ def running_order(session: Session) -> list[Look]:
     return [_look(row) for row in session.exec(query)]
 
 
+def heads_in_looks(session: Session) -> set[str]:
+    """Names of all heads that any look holds, those of looks that were taken out too."""
+    return {name for row in session.exec(select(LookRow)) for name in row.setting["stops"]}
+
+
 def rename_heads(session: Session, names: Mapping[str, str]) -> None:
     """Heads got other names (old -> new): every look follows. The caller commits."""
     for row in session.exec(select(LookRow)):

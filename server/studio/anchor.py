@@ -49,6 +49,9 @@ class Anchors:
             return Anchored(bounce=bounce) if bounce else PLAIN
         placement = read.newest.placement
         assert placement is not None  # a reading of a head always has one
+        aim = placement.aim
+        if isinstance(aim, str) and aim != "mark" and aim not in {p.name for p in self.rig.points}:
+            return PLAIN  # aimed at a point that is gone: nothing can be reckoned from it
         was = self.predict(replace(head, placement=placement), point, read.newest.yaw_deg, self.rig)
         direct = max(0.0, read.lux_full - bounce)
         turned = point.on == "face" and abs(yaw_deg - read.newest.yaw_deg) > YAW_DEG
