@@ -9,7 +9,7 @@ from math import isfinite
 from server.errors import OutOfRange
 
 MOST_POINTS = 4096
-LARGEST_CD = 1e9
+LARGEST_CD = 1e8
 SAME_DEG = 1e-9
 ON_AXIS = 0.5
 """A head whose axis gives less than this share of its peak was measured along another axis."""

@@ -15,7 +15,7 @@ OLDER = ("IESNA91", "IESNA86", "IESNA:LM-63-1991", "IESNA:LM-63-1995")
 REQUIRED = ("TEST", "TESTLAB", "ISSUEDATE", "MANUFAC")
 MOST_ANGLES = 4096
 MOST_CANDELAS = 100_000
-LARGEST_CD = 1e9
+LARGEST_CD = 1e8
 METRES = {1: 0.3048, 2: 1.0}
 """Units type 1 is feet (exactly 0.3048 m, the international foot), 2 is metres."""
 FIRST_LAST = {

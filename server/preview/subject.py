@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 from server.errors import OutOfRange
+from server.physics.candela_curve import CandelaCurve
 from server.preview.frames import frame_key
 from server.preview.grid import drawing_signature
 from server.preview.scene import Ambient, Light, Scene, Source
@@ -56,7 +57,14 @@ def source_of(head: Head, places: Places) -> Source:
         beam.beam_deg,
         beam.field_deg,
         head.placement.scrim_stops,
+        shares_of(beam) if isinstance(beam, CandelaCurve) else (),
     )
+
+
+def shares_of(curve: CandelaCurve) -> tuple[tuple[float, float], ...]:
+    """A measured curve as shares of its peak by the angle off the axis [deg]."""
+    peak = curve.candela
+    return tuple((a, c / peak) for a, c in zip(curve.angles_deg, curve.candelas, strict=True))
 
 
 def _background_m(places: Places) -> float:

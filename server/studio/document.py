@@ -8,7 +8,9 @@ from typing import Any
 
 from server.errors import OutOfRange
 from server.physics.beam import Beam, BeamRow
+from server.physics.candela_curve import CandelaCurve
 from server.studio.head import Head, Placement
+from server.studio.photometry import MeasuredBeam
 from server.studio.readings import Reading
 from server.studio.rig import Lens, Rig
 from server.studio.room import USUAL_POINTS, Circuit, Meter, Point, Room, Sitter
@@ -59,8 +61,20 @@ def head_document(head: Head) -> Document:
     plain = {k: v for k, v in vars(head).items() if k in Head.__dataclass_fields__}
     plain["curve_points"] = [list(p) for p in head.curve_points]
     plain["beam"] = [{"focus": row.focus, **asdict(row.beam)} for row in head.beam]
+    plain["photometry"] = [measured_document(beam) for beam in head.photometry]
     plain["placement"] = placement_document(head.placement)
     return plain
+
+
+def measured_document(beam: MeasuredBeam) -> Document:
+    """A measured curve as JSON-ready values."""
+    return {
+        "focus": beam.focus,
+        "name": beam.name,
+        "watts": beam.watts,
+        "angles_deg": list(beam.curve.angles_deg),
+        "candelas": list(beam.curve.candelas),
+    }
 
 
 def placement_document(placement: Placement) -> Document:
@@ -102,9 +116,22 @@ def head_from_document(document: Mapping[str, Any]) -> Head:
             )
         except OutOfRange as error:
             raise OutOfRange(f"head {plain.get('name', '')!r:.60}: beam: {error}") from None
+    try:
+        plain["photometry"] = tuple(map(measured_from_document, plain.get("photometry", ())))
+    except OutOfRange as error:
+        raise OutOfRange(f"head {plain.get('name', '')!r:.60}: photometry: {error}") from None
     if "placement" in plain:
         plain["placement"] = placement_from_document(plain["placement"], str(plain.get("name")))
     return Head(**plain)
+
+
+def measured_from_document(document: Mapping[str, Any]) -> MeasuredBeam:
+    """The measured curve that a document describes."""
+    angles, candelas = (tuple(map(float, document[k])) for k in ("angles_deg", "candelas"))
+    return MeasuredBeam(
+        document["focus"], CandelaCurve(angles, candelas),
+        document.get("name", ""), document.get("watts", 0.0),
+    )  # fmt: skip
 
 
 def placement_from_document(document: Mapping[str, Any], head_name: str) -> Placement:

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 from math import acos, degrees
 
 from server.errors import OutOfRange
-from server.physics.beam import intensity_cd
 from server.physics.geometry import MARK, Vector, cosine_between, from_to, length
 from server.physics.photometry import illuminance_lx
 from server.studio.anchor import anchors_of
@@ -126,7 +125,7 @@ def _toward(head: Head, points: Places, place: Vector, response: float = 1.0) ->
         )
     off_axis = degrees(acos(cosine_between(axis, ray)))
     return illuminance_lx(
-        intensity_cd(head.beam_now, off_axis),
+        head.intensity_cd(off_axis),
         length(ray),
         response,
         head.placement.scrim_stops,

@@ -64,6 +64,16 @@ class BeamDocument(Strict):
     field_deg: float
 
 
+class MeasuredDocument(Strict):
+    """What a photometric file gave: candela by the angle off the axis."""
+
+    focus: float
+    name: str = ""
+    watts: float = 0.0
+    angles_deg: list[float] = Field(min_length=2, max_length=721, examples=[[0, 10, 20, 90]])
+    candelas: list[float] = Field(min_length=2, max_length=721, examples=[[9000, 4500, 900, 0]])
+
+
 class PlacementDocument(Strict):
     azimuth_deg: float = 45.0
     distance_m: float = 2.0
@@ -91,6 +101,7 @@ class HeadDocument(Strict):
     )
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
+    photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
 
 class ReadingDocument(Strict):

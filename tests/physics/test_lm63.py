@@ -152,7 +152,7 @@ def test_mutated_files_are_read_or_refused_with_their_line() -> None:
 inner = st.lists(st.integers(1, 8999), unique=True, max_size=12).map(
     lambda found: [v / 100 for v in sorted(found)]
 )
-candela = st.floats(0, 1e6, allow_nan=False)
+candela = st.floats(0, 6e5, allow_nan=False)
 
 
 @settings(max_examples=80, deadline=None)
