@@ -33,6 +33,7 @@ from server.web.routes import (
     library,
     live,
     meter,
+    photometry,
     plan,
     reference,
     rig,
@@ -82,7 +83,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, meter, plan, live, faces, library,
-        rig, reference,
+        rig, photometry, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

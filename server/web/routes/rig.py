@@ -8,6 +8,7 @@ from pathlib import Path
 from shutil import rmtree
 from tempfile import mkdtemp
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import FileResponse, JSONResponse
@@ -20,6 +21,7 @@ from server.studio.document import head_document, rig_document, rig_from_documen
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.rig import Rig
 from server.web.contract import RigDocument
+from server.web.curves import curves_view
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.errors import sentences
 from server.web.face_views import stand_in_views
@@ -62,16 +64,22 @@ async def new_head(desk: DeskDep) -> Response:
     taken = [slot for h in rig.heads if h.universe == 1 for slot in h.slots]
     name = f"Head {len(rig.heads) + 1}"
     head = Head(name=name, role="fill" if rig.heads else "key", address=max(taken, default=0) + 1)
-    return _head_page(desk, head, "/rig/heads/new")
+    return head_page(desk, head, "/rig/heads/new")
 
 
 @router.get("/rig/heads/{name}")
 async def edit_head(desk: DeskDep, name: str) -> Response:
     """A form for one head."""
-    return _head_page(desk, desk.engine.now().rig.head(name), f"/rig/heads/{name}")
+    return head_page(desk, desk.engine.now().rig.head(name), page_of(name))
 
 
-def _head_page(desk: Desk, head: Head, action: str) -> Response:
+def page_of(name: str) -> str:
+    """The address of a head's page."""
+    return f"/rig/heads/{quote(name, safe='')}"
+
+
+def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Response:
+    """The form for a head, with its photometric files."""
     now = desk.engine.now()
     rig = now.rig
     document = head_document(head)
@@ -91,6 +99,7 @@ def _head_page(desk: Desk, head: Head, action: str) -> Response:
         aims=["mark", *(p.name for p in rig.points)]
         + (["a place"] if values["aim"] == "a place" else []),
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
+        measured=curves_view(head), gone_beam=gone_beam,
     )  # fmt: skip
 
 
@@ -105,7 +114,7 @@ async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response
 
 @router.post("/rig/heads/bring-back")
 async def bring_back_head(
-    request: Request, desk: DeskDep, actor: ActorDep, head: Annotated[str, Form(max_length=20000)]
+    request: Request, desk: DeskDep, actor: ActorDep, head: Annotated[str, Form(max_length=400_000)]
 ) -> Response:
     """Undo taking a head out: the page that told of it carries the head's own document."""
     rig = desk.engine.now().rig_now
