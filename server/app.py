@@ -29,6 +29,7 @@ from server.web.routes import (
     devices,
     dimmer,
     faces,
+    lamps,
     library,
     live,
     meter,
@@ -82,7 +83,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, meter, plan, photographs, live, faces,
-        library, rig, photometry, reference,
+        library, rig, photometry, lamps, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

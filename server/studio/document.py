@@ -10,6 +10,7 @@ from server.errors import OutOfRange
 from server.physics.beam import Beam, BeamRow
 from server.physics.candela_curve import CandelaCurve
 from server.studio.head import Head, Placement
+from server.studio.lamps import LampChange
 from server.studio.photometry import MeasuredBeam
 from server.studio.readings import Reading
 from server.studio.rig import Lens, Rig
@@ -30,7 +31,29 @@ def rig_document(rig: Rig) -> Document:
         "meter": asdict(rig.meter),
         "heads": [head_document(h) for h in rig.heads],
         "readings": [reading_document(r) for r in rig.readings],
+        "lamps": [lamp_document(c) for c in rig.lamps],
     }
+
+
+def lamp_document(change: LampChange) -> Document:
+    """One line of the lamp log as JSON-ready values."""
+    held = [list(pair) for pair in change.held]
+    return {**asdict(change), "at": change.at.isoformat(), "held": held}
+
+
+def lamp_from_document(document: Mapping[str, Any]) -> LampChange:
+    """The line of the lamp log that a document describes."""
+    held = tuple((int(look), str(stops)) for look, stops in document.get("held", ()))
+    return LampChange(**{**document, "at": _moment(document["at"], "lamp change"), "held": held})
+
+
+def _moment(text: Any, what: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except (TypeError, ValueError):
+        raise OutOfRange(
+            f"a {what}'s moment must be like 2026-05-01T10:00:00+00:00, got {text!r:.60}"
+        ) from None
 
 
 def reading_document(reading: Reading) -> Document:
@@ -47,12 +70,7 @@ def reading_from_document(document: Mapping[str, Any]) -> Reading:
     plain = dict(document)
     if plain.get("placement"):
         plain["placement"] = placement_from_document(plain["placement"], str(plain.get("head")))
-    try:
-        plain["at"] = datetime.fromisoformat(plain["at"])
-    except (TypeError, ValueError):
-        raise OutOfRange(
-            f"a reading's moment must be like 2026-05-01T10:00:00+00:00, got {plain['at']!r:.60}"
-        ) from None
+    plain["at"] = _moment(plain["at"], "reading")
     return Reading(**plain)
 
 
@@ -99,6 +117,7 @@ def rig_from_document(document: Mapping[str, Any]) -> Rig:
             meter=Meter(**(document.get("meter") or {})),
             heads=tuple(head_from_document(h) for h in document.get("heads", ())),
             readings=tuple(reading_from_document(r) for r in document.get("readings") or ()),
+            lamps=tuple(lamp_from_document(c) for c in document.get("lamps") or ()),
         )
     except (KeyError, TypeError) as error:
         raise OutOfRange(f"the rig document does not have the right shape: {error}") from None

@@ -116,6 +116,18 @@ class ReadingDocument(Strict):
     shaded: bool = False
 
 
+class LampDocument(Strict):
+    """A line of the lamp log: how the head reads since, once it was read."""
+
+    head: str
+    at: str
+    hours: float = 0.0
+    note: str = ""
+    stops: float | None = None
+    point: str = ""
+    held: list[tuple[int, str]] = []
+
+
 RIG_EXAMPLE: dict[str, Any] = {
     "room": {"name": "Boathouse", "mains_volts": 120,
              "circuits": [{"name": "A", "breaker_amps": 20}]},
@@ -139,6 +151,7 @@ class RigDocument(Strict):
     meter: MeterDocument = MeterDocument()
     heads: list[HeadDocument] = Field(max_length=512)
     readings: list[ReadingDocument] = Field(default=[], max_length=5000)
+    lamps: list[LampDocument] = Field(default=[], max_length=2000)
 
 
 class Levels(Strict):

@@ -19,6 +19,8 @@ from server.errors import OutOfRange
 from server.store.backup import backup
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
+from server.studio.lamps import renamed_lamps
+from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
 from server.web.contract import RigDocument
 from server.web.curves import curves_view
@@ -26,6 +28,7 @@ from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.errors import sentences
 from server.web.face_views import stand_in_views
 from server.web.forms import head_of, number, room_of
+from server.web.lamps import lamps_view
 from server.web.plan import plans
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -100,6 +103,7 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
         + (["a place"] if values["aim"] == "a place" else []),
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
         measured=curves_view(head), gone_beam=gone_beam,
+        lamp_log=lamps_view(rig, head, datetime.now()),
     )  # fmt: skip
 
 
@@ -131,9 +135,11 @@ async def change_head(request: Request, desk: DeskDep, actor: ActorDep, name: st
     before = rig.head(name)
     after = head_of(await request.form(), before)
     heads = tuple(after if h is before else h for h in rig.heads)
+    names = {before.name: after.name}
+    readings, lamps = renamed_heads(rig.readings, names), renamed_lamps(rig.lamps, names)
     desk.engine.replace_rig(
-        replace(rig, heads=heads), actor, f"{after.name} changed",
-        renamed={before.name: after.name},
+        replace(rig, heads=heads, readings=readings, lamps=lamps), actor,
+        f"{after.name} changed", renamed=names,
     )  # fmt: skip
     return went(request, "/rig")
 
