@@ -41,6 +41,7 @@ from server.web.routes import (
     sitting,
     spot,
     stop,
+    ways,
 )
 
 SAVE_AGAIN_S = 2.0
@@ -82,12 +83,13 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, meter, plan, photographs, live, faces,
-        library, rig, photometry, lamps, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
+        faces, library, rig, photometry, lamps, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
+    app.include_router(ways.contract)
     app.include_router(meter.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
