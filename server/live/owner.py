@@ -188,7 +188,7 @@ class Owner:
         new_rig, matrix = rig or (self._rig, self._matrix)
         if rig is None and shown.yaw_deg != self._yaw_deg:
             matrix = light_matrix(new_rig, shown.yaw_deg)
-        moment = self._clock()
+        moment, going_on = self._clock(), self._fade
         if renamed:
             self._fade = self._fade.renamed(renamed)
         start, end = self._fade.at(moment), outputs_of(new_rig, shown)
@@ -201,7 +201,7 @@ class Owner:
                 fade = replace(fade_to(new_rig, start, end, moment, seconds), leaving=going)
             record = replace(record, known=True)
         elif end != fade.end or rig is not None:
-            frame = shown_at(self._rig, fade, moment)
+            frame = shown_at(self._rig, going_on, moment)  # heads by their names until now
             start = outputs_on(new_rig, self._rig, start, frame, renamed)
             going = leaving(new_rig, frame)
             left_s = seconds_left(fade, new_rig, matrix, start, end, moment, going)
