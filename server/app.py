@@ -32,10 +32,12 @@ from server.web.routes import (
     devices,
     dimmer,
     faces,
+    lamps,
     library,
     live,
     meter,
     photographs,
+    photometry,
     plan,
     reference,
     rig,
@@ -99,7 +101,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
-        faces, library, rig, reference,
+        faces, library, rig, photometry, lamps, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

@@ -26,6 +26,7 @@ from server.live.shown import leaving, output_shown, outputs_on, same, shown_at
 from server.studio.figures import outputs_of
 from server.studio.history import Change, History, LiveRecord, Step
 from server.studio.light import LightMatrix, light_matrix
+from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
 
@@ -180,6 +181,7 @@ class Owner:
         detail: Mapping[str, Any] | None = None,
         rig: tuple[Rig, LightMatrix] | None = None,
         renamed: Mapping[str, str] = MappingProxyType({}),
+        corrections: tuple[Correction, ...] = (),
     ) -> Now:
         """Send, store, tell. `fade_s` None leaves the light where it is going."""
         shown = record.good if comparing and record.good else record.history.now.setting
@@ -211,7 +213,9 @@ class Owner:
         self._record = replace(record, revision=record.revision + 1, way=way_of(fade, moment))
         self._text, self._actor = text, actor
         new, more = rig and rig[0], detail or {}
-        self._store(Change(self._record, kind, text, actor, self._today(), new, more, renamed))
+        self._store(
+            Change(self._record, kind, text, actor, self._today(), new, more, renamed, corrections)
+        )
         return self._tell()
 
     def store_again(self) -> Now:

@@ -6,10 +6,12 @@ from functools import cached_property
 from math import isfinite, log2
 
 from server.errors import OutOfRange
-from server.physics.beam import Beam, BeamRow, beam_at
+from server.physics.beam import Beam, BeamRow, beam_at, intensity_cd
+from server.physics.candela_curve import CandelaCurve
 from server.physics.curve import Curve, LinearCurve, MeasuredCurve, SCurve, SquareCurve
 from server.physics.geometry import Vector, head_position
 from server.physics.signal import FULL_SCALE
+from server.studio.photometry import MeasuredBeam, curve_at, require_rising
 
 ROLES = ("key", "fill", "kicker", "rim", "hair", "background", "accent")
 CURVES = ("linear", "square", "s-curve", "measured")
@@ -107,6 +109,8 @@ class Head:
     lens_diameter_m: float = 0.2
     bands_below: float = 0.0
     """Output below which the photographer's test frames showed bands. [1], 0 when never seen"""
+    photometry: tuple[MeasuredBeam, ...] = ()
+    """Measured curves; where there are any they stand in place of the beam rows."""
 
     def __post_init__(self) -> None:
         try:
@@ -139,6 +143,7 @@ class Head:
         elif self.curve_points:
             raise OutOfRange(f"curve_points belong to the curve 'measured', not {self.curve!r}")
         beam_at(self.beam, self.placement.focus)
+        require_rising(self.photometry)
 
     @cached_property
     def dimmer(self) -> Curve:
@@ -187,9 +192,18 @@ class Head:
         return range(self.address, self.address + self.bits // 8)
 
     @cached_property
-    def beam_now(self) -> Beam:
-        """Its beam at the focus it is set to."""
+    def beam_now(self) -> Beam | CandelaCurve:
+        """Its beam at the focus it is set to: peak candela, beam and field angle."""
+        if self.photometry:
+            return curve_at(self.photometry, self.placement.focus)
         return beam_at(self.beam, self.placement.focus)
+
+    def intensity_cd(self, off_axis_deg: float) -> float:
+        """Its intensity at full, so far off its axis. [cd]"""
+        beam = self.beam_now
+        if isinstance(beam, Beam):
+            return intensity_cd(beam, off_axis_deg)
+        return beam.intensity_cd(off_axis_deg)
 
     @cached_property
     def deepest_stops(self) -> float:

@@ -1,6 +1,6 @@
 """Meter readings: one head alone at one point, or the room's own light there."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite, log2
@@ -8,6 +8,7 @@ from math import isfinite, log2
 from server.errors import OutOfRange
 from server.physics.exposure import exact_f_number, lux_for
 from server.studio.head import Placement, name_of, number
+from server.studio.lamps import LampChange, gained_since
 from server.studio.room import Meter
 
 KINDS = ("lux", "ev", "f")
@@ -140,12 +141,12 @@ class Metered:
 
 
 def metered(
-    readings: Iterable[Reading], ambient: Mapping[str, float]
+    readings: Iterable[Reading], ambient: Mapping[str, float], lamps: Sequence[LampChange] = ()
 ) -> dict[tuple[str, str, bool], Metered]:
     """What has been read of each pair; the room's own light there is taken off. [lx at full]
 
     The newest reading counts, averaged in stops with earlier ones of the same placement that agree
-    with it.
+    with it. A reading of an earlier lamp counts as the lamp that is in now would read.
     """
     by_pair: dict[tuple[str, str, bool], list[Reading]] = {}
     for reading in sorted(readings, key=lambda r: r.at):
@@ -155,7 +156,7 @@ def metered(
     for pair, repeats in by_pair.items():
         newest = repeats[-1]
         values = [
-            _at_full(r, ambient)
+            _at_full(r, ambient) * gained_since(lamps, r.head, r.at)
             for r in repeats
             if r.placement == newest.placement and r.yaw_deg == newest.yaw_deg
         ]

@@ -6,10 +6,12 @@ from dataclasses import dataclass, field, replace
 from server.errors import NotFound, OutOfRange, Refused
 from server.physics.exposure import exact_f_number
 from server.studio.head import SLOTS, Head, Placement, number
+from server.studio.lamps import LampChange
 from server.studio.readings import Reading
 from server.studio.room import USUAL_POINTS, Meter, Point, Room, Sitter
 
 MOST_READINGS = 5000
+MOST_LAMPS = 2000
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,7 @@ class Rig:
     heads: tuple[Head, ...] = ()
     meter: Meter = field(default_factory=Meter)
     readings: tuple[Reading, ...] = ()
+    lamps: tuple[LampChange, ...] = ()
 
     def __post_init__(self) -> None:
         _unique("heads", [h.name for h in self.heads])
@@ -52,6 +55,8 @@ class Rig:
             raise OutOfRange(
                 f"readings: at most {MOST_READINGS} are kept, got {len(self.readings)}"
             )
+        if len(self.lamps) > MOST_LAMPS:
+            raise OutOfRange(f"lamps: at most {MOST_LAMPS} are kept, got {len(self.lamps)}")
         circuits = {c.name for c in self.room.circuits}
         targets = {"mark"} | {p.name for p in self.points}
         taken: dict[tuple[int, int], str] = {}

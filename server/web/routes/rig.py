@@ -9,6 +9,7 @@ from pathlib import Path
 from shutil import rmtree
 from tempfile import mkdtemp
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import FileResponse, JSONResponse
@@ -21,13 +22,17 @@ from server.store import looks as store
 from server.store.backup import backup, without_secrets
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
+from server.studio.lamps import renamed_lamps
+from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
 from server.studio.room import WAYS
 from server.web.contract import RigDocument
+from server.web.curves import curves_view
 from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, SessionDep
 from server.web.errors import sentences
 from server.web.face_views import stand_in_views
 from server.web.forms import head_of, number, room_of
+from server.web.lamps import lamps_view
 from server.web.plan import plans
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -66,16 +71,22 @@ async def new_head(desk: DeskDep) -> Response:
     taken = [slot for h in rig.heads if h.universe == 1 for slot in h.slots]
     name = f"Head {len(rig.heads) + 1}"
     head = Head(name=name, role="fill" if rig.heads else "key", address=max(taken, default=0) + 1)
-    return _head_page(desk, head, "/rig/heads/new")
+    return head_page(desk, head, "/rig/heads/new")
 
 
 @router.get("/rig/heads/{name}")
 async def edit_head(desk: DeskDep, name: str) -> Response:
     """A form for one head."""
-    return _head_page(desk, desk.engine.now().rig.head(name), f"/rig/heads/{name}")
+    return head_page(desk, desk.engine.now().rig.head(name), page_of(name))
 
 
-def _head_page(desk: Desk, head: Head, action: str) -> Response:
+def page_of(name: str) -> str:
+    """The address of a head's page."""
+    return f"/rig/heads/{quote(name, safe='')}"
+
+
+def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Response:
+    """The form for a head, with its photometric files."""
     now = desk.engine.now()
     rig = now.rig
     document = head_document(head)
@@ -97,6 +108,8 @@ def _head_page(desk: Desk, head: Head, action: str) -> Response:
         + (["a place"] if values["aim"] == "a place" else []),
         seen="" if action.endswith("/new") else _seen(document),
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
+        measured=curves_view(head), gone_beam=gone_beam,
+        lamp_log=lamps_view(rig, head, datetime.now()),
     )  # fmt: skip
 
 
@@ -112,7 +125,7 @@ async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response
 
 @router.post("/rig/heads/bring-back")
 async def bring_back_head(
-    request: Request, desk: DeskDep, actor: ActorDep, head: Annotated[str, Form(max_length=20000)]
+    request: Request, desk: DeskDep, actor: ActorDep, head: Annotated[str, Form(max_length=400_000)]
 ) -> Response:
     """Undo taking a head out: the page that told of it carries the head's own document."""
     rig = desk.engine.now().rig_now
@@ -135,9 +148,11 @@ async def change_head(
     if after.name != before.name:
         _free_name(session, after.name)
     heads = tuple(after if h is before else h for h in rig.heads)
+    names = {before.name: after.name}
+    readings, lamps = renamed_heads(rig.readings, names), renamed_lamps(rig.lamps, names)
     desk.engine.replace_rig(
-        replace(rig, heads=heads), actor, f"{after.name} changed",
-        renamed={before.name: after.name},
+        replace(rig, heads=heads, readings=readings, lamps=lamps), actor,
+        f"{after.name} changed", renamed=names,
     )  # fmt: skip
     return went(request, "/rig")
 
