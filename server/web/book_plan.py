@@ -23,7 +23,7 @@ def book_plan(data: bytes, rig: Rig, here: list[Look]) -> Plan:
         raise OutOfRange(f"this is no look book: it does not begin with format: {FORMAT!r}")
     if isinstance(newer := read.get("version"), int) and newer > VERSION:
         raise OutOfRange(
-            f"this look book has version {str(newer)[:12]}, and this Thirdstop reads version {VERSION}:"
+            f"this look book has version {str(newer)[:12]}, this Thirdstop reads {VERSION}:"
             " update Thirdstop first"
         )
     try:

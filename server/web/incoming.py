@@ -1,6 +1,8 @@
 """Files that came in: read and shown first, stored only when someone has seen what they bring."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from hashlib import sha256
 from secrets import token_urlsafe
 
@@ -42,11 +44,11 @@ class Plan:
 
 @dataclass(frozen=True)
 class Arrived:
-    """A file as it came, and the looks that were made of it."""
+    """A file as it came, and the looks or readings that were made of it."""
 
     kind: str
     data: bytes
-    made: tuple[int, ...] | None = None
+    made: tuple[int, ...] | tuple[Reading, ...] | None = None
 
 
 class Incoming:
@@ -63,19 +65,41 @@ class Incoming:
             del self._files[next(iter(self._files))]
         return token
 
-    def waiting(self, token: str) -> Arrived:
-        """A file that was not stored yet."""
+    def waiting(self, token: str, kinds: tuple[str, ...]) -> Arrived:
+        """A file of these kinds that was not stored yet."""
         found = self._files.get(token)
-        if found is None or found.made is not None:
+        if found is None or found.made is not None or found.kind not in kinds:
             raise NotFound("this file is no longer at hand, or is stored already: choose it again")
         return found
 
-    def stored(self, token: str, made: tuple[int, ...]) -> None:
-        """It was stored as these looks."""
-        self._files[token] = replace(self._files[token], data=b"", made=made)
+    @contextmanager
+    def storing(self, token: str, kinds: tuple[str, ...]) -> Iterator[Arrived]:
+        """Take a file to store it: a second tap meanwhile finds it gone. It is back on an error."""
+        file = self.waiting(token, kinds)
+        del self._files[token]
+        try:
+            yield file
+        except BaseException:
+            self.again(token, file)
+            raise
 
-    def made_of(self, token: str) -> tuple[int, ...]:
+    def again(self, token: str, file: Arrived) -> None:
+        """It was not stored after all."""
+        self._files[token] = file
+
+    def stored(self, token: str, made: tuple[int, ...] | tuple[Reading, ...]) -> None:
+        """It was stored as these looks, or these readings."""
+        self._files[token] = Arrived("stored", b"", made)
+
+    def looks_of(self, token: str) -> tuple[int, ...]:
         """The looks that a file was stored as; none when it is not known any more."""
+        return tuple(each for each in self._made(token) if isinstance(each, int))
+
+    def readings_of(self, token: str) -> tuple[Reading, ...]:
+        """The readings that a file was stored as; none when it is not known any more."""
+        return tuple(each for each in self._made(token) if isinstance(each, Reading))
+
+    def _made(self, token: str) -> tuple[int, ...] | tuple[Reading, ...]:
         found = self._files.get(token)
         return found.made or () if found else ()
 

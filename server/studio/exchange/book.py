@@ -27,13 +27,18 @@ def book_document(looks: Sequence[Look]) -> Document:
 
     Ids stay at home. `place` counts the running order from 1, without gaps.
     """
-    running = sorted((look.place, at) for at, look in enumerate(looks) if look.place is not None)
-    places = {at: place for place, (_, at) in enumerate(running, start=1)}
+    places = places_of(looks)
     return {
         "format": FORMAT,
         "version": VERSION,
         "looks": [look_document(look, places.get(at)) for at, look in enumerate(looks)],
     }
+
+
+def places_of(looks: Sequence[Look]) -> dict[int, int]:
+    """Which look (by where it stands in the list) has which place, from 1, in the running order."""
+    running = sorted((look.place, at) for at, look in enumerate(looks) if look.place is not None)
+    return {at: place for place, (_, at) in enumerate(running, start=1)}
 
 
 def look_document(look: Look, place: int | None) -> Document:

@@ -38,7 +38,7 @@ async def library(
     for look in unread:
         faces.ask_pattern(now.rig, look)
     order = store.running_order(session)
-    came_count = len(desk.incoming.made_of(came))
+    came_count = len(desk.incoming.looks_of(came))
     return html(
         "pages/library.html",
         view="library",
