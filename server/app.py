@@ -17,7 +17,6 @@ from server.settings import Settings
 from server.store import journal
 from server.store.database import open_database
 from server.store.rigs import load_rig, put_rig
-from server.store.secrets import pairing_token
 from server.store.seed import seed
 from server.studio.rig import Rig
 from server.studio.room import Room
@@ -34,12 +33,14 @@ from server.web.routes import (
     library,
     live,
     meter,
+    photographs,
     plan,
     reference,
     rig,
     sitting,
     spot,
     stop,
+    ways,
 )
 
 SAVE_AGAIN_S = 2.0
@@ -49,12 +50,11 @@ def create_app(settings: Settings) -> FastAPI:
     """Build the server: database, output, engine, pages. Raises Refused when it cannot start."""
     database = open_database(settings.database)
     with Session(database) as session:
-        token = pairing_token(session)
         first_rig = load_rig(session) or _new_rig(session, settings)
         record = journal.load_live(session)
     output = output_for(settings)
     engine = Engine(first_rig, output, journal.Journal(database), record)
-    desk = Desk(settings, engine, database, token)
+    desk = Desk(settings, engine, database)
     engine.subscribe(desk.hub.publish)
     desk.hub.on_arrival(engine.now)
 
@@ -82,12 +82,13 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, exchange, stop, sitting, spot, meter, plan, live, faces,
-        library, rig, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
+        faces, exchange, library, rig, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
+    app.include_router(ways.contract)
     app.include_router(meter.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)

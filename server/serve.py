@@ -49,7 +49,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"Thirdstop cannot start: {error}", file=sys.stderr)
         return CANNOT_START
     desk: Desk = app.state.desk
+    desk.base = _base(settings)
     if settings.greet:
+        desk.doors.renew_token()
         greet(settings, desk)
     files = desk.certificates
     config = uvicorn.Config(
@@ -68,17 +70,22 @@ def greet(settings: Settings, desk: Desk) -> None:
     scheme = "https" if settings.tls else "http"
     here = f"{scheme}://127.0.0.1:{settings.port}/"
     print(f"Thirdstop is open on this machine at {here}")
-    address = _network_address() if settings.host in ("0.0.0.0", "::") else settings.host
-    if not address.startswith("127."):
-        base = f"{scheme}://{address}:{settings.port}"
-        url = f"{base}/?token={desk.token}"
+    if desk.base:
+        url = f"{desk.base}/?token={desk.doors.token}"
         print(f"On a tablet in the same network, scan this or open {url}\n")
         segno.make(url, error="m").terminal(compact=True)
         code = desk.doors.code()
-        print(f"Or open {base}/pair and type {code[:3]} {code[3:]} (good for ten minutes).")
+        print(f"Or open {desk.base}/pair and type {code[:3]} {code[3:]} (good for ten minutes).")
     if desk.certificates:
         print(f"Certificate of this studio, SHA-256: {desk.certificates.fingerprint}")
     print("Ctrl-C stops it.", flush=True)
+
+
+def _base(settings: Settings) -> str:
+    address = _network_address() if settings.host in ("0.0.0.0", "::") else settings.host
+    if address.startswith("127."):
+        return ""
+    return f"{'https' if settings.tls else 'http'}://{address}:{settings.port}"
 
 
 def _names(settings: Settings) -> list[str]:

@@ -48,6 +48,11 @@ class Settings:
         return self.database.with_name(self.database.name + "-light")
 
     @property
+    def photographs_folder(self) -> Path:
+        """Where one-light photographs are kept, beside the database."""
+        return self.database.with_name(self.database.name + "-photographs")
+
+    @property
     def tls_folder(self) -> Path:
         """Where the certificates are kept, beside the database."""
         return self.database.with_name(self.database.name + "-tls")

@@ -1,5 +1,7 @@
 """Amps on a circuit. Planning figures: local electrical code and licensed people decide."""
 
+from math import sqrt
+
 from server.errors import OutOfRange
 
 
@@ -83,3 +85,46 @@ def planning_limit_amps(breaker_amps: float, continuous_factor: float = 0.8) -> 
             f"continuous_factor must lie above 0 and at most 1, got {continuous_factor:g}"
         )
     return breaker_amps * continuous_factor
+
+
+def neutral_amps(a_amps: float, b_amps: float, c_amps: float) -> float:
+    """Current in the neutral of a three-phase supply with sine currents in phase with it. [A]
+
+    sqrt(a**2 + b**2 + c**2 - a b - b c - c a)
+
+    Parameters
+    ----------
+    a_amps, b_amps, c_amps : float
+        Current of each phase. [A], >= 0
+
+    Returns
+    -------
+    float
+        [A]
+
+    Raises
+    ------
+    OutOfRange
+        A current is negative.
+
+    Notes
+    -----
+    Does not hold for phase-cut dimmers: their third harmonics add in the neutral, which can then
+    carry more than any phase.
+
+    Examples
+    --------
+    >>> neutral_amps(10.0, 10.0, 10.0), neutral_amps(10.0, 0.0, 0.0)
+    (0.0, 10.0)
+
+    References
+    ----------
+    By definition: length of the sum of three phasors 120 degrees apart.
+    """
+    for name, amps in (("a_amps", a_amps), ("b_amps", b_amps), ("c_amps", c_amps)):
+        if amps < 0:
+            raise OutOfRange(f"{name} must be 0 A or more, got {amps:g}")
+    squared = (
+        a_amps**2 + b_amps**2 + c_amps**2 - a_amps * b_amps - b_amps * c_amps - c_amps * a_amps
+    )
+    return sqrt(max(0.0, squared))

@@ -8,8 +8,15 @@ from server.store.tables import SecretRow
 
 
 def pairing_token(session: Session) -> str:
-    """The token in the printed address, made once and kept."""
+    """The token in the printed address, kept over a restart of this process."""
     return _kept(session, "pairing", token_urlsafe(16))
+
+
+def new_pairing_token(session: Session) -> str:
+    """Another token: the addresses printed and scanned before let nobody in any more."""
+    session.merge(SecretRow(name="pairing", value=token_urlsafe(16)))
+    session.commit()
+    return pairing_token(session)
 
 
 def signing_key(session: Session) -> bytes:

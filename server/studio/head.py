@@ -98,6 +98,8 @@ class Head:
     beam: tuple[BeamRow, ...] = (BeamRow(0.5, Beam(20000.0, 25.0, 40.0)),)
     placement: Placement = field(default_factory=Placement)
     lens_diameter_m: float = 0.2
+    bands_below: float = 0.0
+    """Output below which the photographer's test frames showed bands. [1], 0 when never seen"""
 
     def __post_init__(self) -> None:
         try:
@@ -122,6 +124,7 @@ class Head:
         number("power_factor", self.power_factor, 0, 1, above=True)
         number("cct_kelvin", self.cct_kelvin, 1000, 20_000)
         number("lens_diameter_m", self.lens_diameter_m, 0.005, 5)
+        number("bands_below", self.bands_below, 0, 1)
         if self.curve == "measured":
             MeasuredCurve(self.curve_points)
         elif self.curve_points:

@@ -9,7 +9,7 @@ from math import floor, log2, pi
 
 from server.errors import Refused
 from server.physics.stops import THIRDS_PER_STOP, stops_between
-from server.studio.figures import outputs_of
+from server.studio.figures import outputs_of, sides_of
 from server.studio.light import LightMatrix
 from server.studio.rig import Rig
 from server.studio.setting import Setting
@@ -19,9 +19,11 @@ SHOWN_BEYOND_STOPS = 0.1
 """What else moves is told from here on. [stop]"""
 MAKES_FROM = 0.02
 """A head that gives less than this share of a spot is not told. [fraction]"""
-SPOT_WEIGHT, POINT_WEIGHT, STAY_WEIGHT = 100.0, 1.0, 0.05
+ALL_OF_IT = 0.999
+SPOT_WEIGHT, POINT_WEIGHT, STAY_WEIGHT = 1000.0, 1.0, 0.05
 WORTH_MOVING = 1 / 6
 """A head that would move by less is left alone. [stop]"""
+REACHED_STOPS = 0.02
 MOVED_FROM_STOPS = 0.005
 
 
@@ -39,12 +41,19 @@ class Spot:
 
 @dataclass(frozen=True)
 class SpotReading:
-    """What a spot reads. `makers` are (head, share 0..1), the strongest first."""
+    """What a spot reads.
+
+    `grey_card_lux`: the light on a middle grey card that would look as bright; `from_lit_stops`:
+    that against the light on the lit side. `makers` are (head, share 0..1, stops the spot would
+    lose without it, None for all of them), the strongest first.
+    """
 
     luminance_cd_m2: float
+    grey_card_lux: float
     over_grey_stops: float | None
+    from_lit_stops: float | None
     zone: int
-    makers: tuple[tuple[str, float], ...]
+    makers: tuple[tuple[str, float, float | None], ...]
 
 
 @dataclass(frozen=True)
@@ -63,7 +72,9 @@ class SpotChange:
     why: str
 
 
-def spot_reading(spot: Spot, outputs: Mapping[str, float], mid_grey_lux: float) -> SpotReading:
+def spot_reading(
+    spot: Spot, outputs: Mapping[str, float], mid_grey_lux: float, lit_lux: float
+) -> SpotReading:
     """What a spot meter reads there, its zone as the set lens prints it, and who makes it.
 
     Zone V is middle grey, one zone a stop (Zone System, as taught).
@@ -75,9 +86,15 @@ def spot_reading(spot: Spot, outputs: Mapping[str, float], mid_grey_lux: float) 
     ]
     return SpotReading(
         luminance_cd_m2=light / pi,
+        grey_card_lux=light / MIDDLE_GREY,
         over_grey_stops=over,
+        from_lit_stops=log2(light / (MIDDLE_GREY * lit_lux)) if light > 0 and lit_lux > 0 else None,
         zone=0 if over is None else max(0, min(10, floor(5.5 + over))),
-        makers=tuple(sorted(((n, s) for n, s in shares if s >= MAKES_FROM), key=lambda m: -m[1])),
+        makers=tuple(
+            (name, share, log2(1 - share) if share < ALL_OF_IT else None)
+            for name, share in sorted(shares, key=lambda m: -m[1])
+            if share >= MAKES_FROM
+        ),
     )
 
 
@@ -101,7 +118,9 @@ def spot_change(
     # a head that would hardly move stays where it is, and the others do it without it
     movers = [n for n in lit if found[n] <= 0 or abs(log2(found[n] / outputs[n])) >= WORTH_MOVING]
     if 0 < len(movers) < len(lit):
-        found = _solved(rig, matrix, outputs, spot, target, movers)
+        fewer = _solved(rig, matrix, outputs, spot, target, movers)
+        if abs(stops_between(spot.light({**outputs, **fewer}), target)) <= REACHED_STOPS:
+            found = fewer
     deepest = {h.name: 2.0**-h.deepest_stops for h in rig.heads}
     moved = {
         name: max(output, min(outputs[name], deepest[name]))  # down, but never out
@@ -117,7 +136,7 @@ def spot_change(
         got_stops=got,
         heads=tuple((n, THIRDS_PER_STOP * log2(after[n] / outputs[n])) for n in lit if n in moved),
         elsewhere=_elsewhere(rig, matrix, outputs, after),
-        why=_why(spot, lit, outputs, after, asked, got),
+        why=_why(spot, lit, after, asked, got, deepest, target),
     )
 
 
@@ -172,21 +191,42 @@ def _elsewhere(
         a, b = matrix.lux(point.name, before), matrix.lux(point.name, after)
         if a > 0 and b > 0 and abs(stops := stops_between(b, a)) > SHOWN_BEYOND_STOPS:
             told.append((point.name, stops))
-    return tuple(told)
+    return (*told, *_shaded(rig, matrix, before, after))
+
+
+def _shaded(
+    rig: Rig, matrix: LightMatrix, before: Mapping[str, float], after: Mapping[str, float]
+) -> tuple[tuple[str, float], ...]:
+    """The shadow side as the ratio reads it: in the key's shadow."""
+    _, shadow, with_key = sides_of(rig, matrix, before)
+    if not with_key:
+        return ()
+    keys = {h.name for h in rig.heads if h.role == "key"}
+    a = matrix.lux_in_shadow(shadow.name, before, keys)
+    b = matrix.lux_in_shadow(shadow.name, after, keys)
+    if a <= 0 or b <= 0 or abs(stops := stops_between(b, a)) <= SHOWN_BEYOND_STOPS:
+        return ()
+    return ((f"{shadow.name} in the key's shadow", stops),)
 
 
 def _why(
     spot: Spot,
     lit: list[str],
-    before: Mapping[str, float],
     after: Mapping[str, float],
     asked: float,
     got: float,
+    deepest: Mapping[str, float],
+    target: float,
 ) -> str:
-    if abs(asked - got) <= 0.02:
+    if abs(asked - got) <= REACHED_STOPS:
         return ""
-    if asked > 0:
-        top = [n for n in lit if after[n] > 0.999 and spot.heads.get(n, 0.0) > 0]
-        held = f"{', '.join(top)} at the top" if top else "the other points are kept"
-        return f"only {max(0.0, got):.1f} stop of it is in reach: {held}"
-    return f"only {abs(min(0.0, got)):.1f} stop of it is in reach: the rest is the room's own light"
+    here = [n for n in lit if spot.heads.get(n, 0.0) > 0]
+    ends = [n for n in here if (after[n] > 0.999 if asked > 0 else after[n] <= 1.01 * deepest[n])]
+    if asked < 0 and spot.ambient > target:
+        held = "the rest is the room's own light"
+    elif ends:
+        held = f"{', '.join(ends)} at {'the top' if asked > 0 else 'the lowest'}"
+    else:
+        held = "the other points are kept"
+    in_reach = max(0.0, got if asked > 0 else -got)
+    return f"only {in_reach:.1f} stop of it is in reach: {held}"

@@ -32,6 +32,8 @@ class SitterDocument(Strict):
     yaw_deg: float = 0.0
     white_over_lit_stops: float = 0.7
     stand_in: str = "one"
+    colour: bool = False
+    never: list[str] = Field(default=[], max_length=7)
 
 
 class PointDocument(Strict):
@@ -91,6 +93,7 @@ class HeadDocument(Strict):
     )
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
+    bands_below: float = 0.0
 
 
 class ReadingDocument(Strict):

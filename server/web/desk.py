@@ -30,7 +30,6 @@ class Desk:
     settings: Settings
     engine: Engine
     database: Database
-    token: str
     hub: Hub = field(default_factory=Hub)
     floor: Floor = field(default_factory=Floor)
     hands: Hands = field(default_factory=Hands)
@@ -43,12 +42,19 @@ class Desk:
     rendered: dict[str, tuple[object, str]] = field(default_factory=dict)
     """Page parts of the newest moment, one a view, shared by all open pages."""
     certificates: Certificates | None = None
+    base: str = ""
+    """How tablets in the studio's network reach the pages; empty when they cannot."""
     fade_down: bool = False
     """A wanted stop is to take the light down gently."""
 
     def __post_init__(self) -> None:
         self.doors = Doors(self.database)
-        self.faces = Faces(self.settings.faces_folder, self.database, self.hub.refresh)
+        self.faces = Faces(
+            self.settings.faces_folder,
+            self.database,
+            self.hub.refresh,
+            self.settings.photographs_folder,
+        )
 
 
 # These are coroutines though they wait for nothing: FastAPI sends a plain function to a thread,

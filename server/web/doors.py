@@ -14,7 +14,7 @@ from sqlmodel import Session
 from server.errors import OutOfRange, Refused
 from server.store import devices as store
 from server.store.devices import Device
-from server.store.secrets import signing_key
+from server.store.secrets import new_pairing_token, pairing_token, signing_key
 
 HERE = Device("here", "this machine", "operate")
 """The machine that runs the server needs no pairing."""
@@ -43,12 +43,23 @@ class Doors:
         self._tries: list[float] = []
         with Session(database) as session:
             self._key = signing_key(session)
+            self._token = pairing_token(session)
             self._known = {d.device_id: d for d in store.devices(session)}
 
     @property
     def known(self) -> tuple[Device, ...]:
         """All devices that are let in, the newest first."""
         return tuple(self._known.values())
+
+    @property
+    def token(self) -> str:
+        """What the address to scan carries."""
+        return self._token
+
+    def renew_token(self) -> None:
+        """Another address to scan: at each start, and when a device is sent away."""
+        with self._lock, Session(self._database) as session:
+            self._token = new_pairing_token(session)
 
     def cookie(self, device: Device) -> str:
         """What the device shows from now on: its id, signed."""
@@ -79,6 +90,10 @@ class Doors:
             self._known = {device.device_id: device, **self._known}
             return device
 
+    def let_in_by_token(self) -> Device:
+        """A device that scanned the address: it may do what the next device was chosen to do."""
+        return self.let_in(role=self.code_role)
+
     def change(self, device_id: str, name: str, role: str) -> Device:
         """Another name or role for a device."""
         with self._lock, Session(self._database) as session:
@@ -97,6 +112,7 @@ class Doors:
         with self._lock, Session(self._database) as session:
             store.end_device(session, device_id)
             self._known = {k: d for k, d in self._known.items() if k != device_id}
+        self.renew_token()  # or it comes back by the address it scanned
 
     # -- six digits ----------------------------------------------------------------------------
 

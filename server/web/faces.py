@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import Engine as Database
 
-from server.errors import OutOfRange
+from server.errors import OutOfRange, Refused
 from server.studio.look import Look
 from server.studio.pattern import Pattern
 from server.studio.rig import Rig
@@ -25,6 +25,7 @@ from server.web.pattern_book import PatternBook
 
 if TYPE_CHECKING:
     from server.preview.drawing import Drawing
+    from server.preview.photographs import Photographs
     from server.preview.portrait import Offer, Portrait, Provider
 
 _log = logging.getLogger(__name__)
@@ -53,11 +54,19 @@ class Faces:
     `tell` is called after whatever became new.
     """
 
-    def __init__(self, folder: Path | None, database: Database, tell: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        folder: Path | None,
+        database: Database,
+        tell: Callable[[], None],
+        photographs: Path = Path("photographs"),
+    ) -> None:
         self.providers: list[Provider] = []
         self.news = 0
         """Grows with every new face and pattern."""
         self._folder = folder
+        self._photographs_folder = photographs
+        self._photographs: Photographs | None = None
         self._tell = tell
         self._book = PatternBook(database)
         self._lock = threading.Lock()
@@ -109,6 +118,22 @@ class Faces:
         """The looks that pages showed last."""
         with self._lock:
             return [look for look, _, _ in list(self._looks.values())[-most:]]
+
+    def photographs(self) -> "Photographs":
+        """The set of one-light photographs, shown before anything drawn. Refused without faces."""
+        if self._folder is None:
+            raise Refused("faces are switched off, so there is nothing to show photographs in")
+        from server.preview.photographs import Photographs
+
+        with self._lock:
+            if self._photographs is None:
+                self._photographs = Photographs(self._photographs_folder)
+                self.providers.append(self._photographs)
+            return self._photographs
+
+    def renew(self) -> None:
+        """What the providers have is new: show it."""
+        self._changed()
 
     def progress(self) -> tuple[int, int]:
         """Faces that can be seen, and faces that pages asked for."""
@@ -234,6 +259,7 @@ class Faces:
             from server.preview.drawing import Drawing
 
             self._book.open()
+            self.photographs()
             self._drawing = Drawing(folder, self._changed, self._book.read)
         except Exception as error:  # without numpy, say: the pages live on without faces
             _log.warning("faces cannot be drawn: %s", error)

@@ -83,6 +83,13 @@ class Floor:
             if self._holder and self._holder.device_id == device.device_id:
                 self._holder = None
 
+    def sent_away(self, device_id: str) -> None:
+        """A device whose pairing ended neither holds nor wishes anything."""
+        with self._lock:
+            if self._holder and self._holder.device_id == device_id:
+                self._holder = None
+            self._asks.pop(device_id, None)
+
     def must_ask(self, device: Device) -> bool:
         """Whether a device that operates has to ask because another holds the floor."""
         held = self.holder

@@ -17,6 +17,8 @@ from server.web.permission import refusal_for
 from server.web.templating import html
 
 LARGEST_BODY = 2 * 1024 * 1024
+LARGEST = {"/photographs/frame": 120 * 1024 * 1024, "/library/files/look-book": 8 * 1024 * 1024}
+"""Files that may be larger than what a form sends: a photograph; a book of 5000 looks."""
 A_YEAR_S = 365 * 24 * 3600
 SAFE = ("GET", "HEAD")
 OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")
@@ -52,7 +54,7 @@ class Guard:
             nonlocal read
             message = await receive()
             read += len(message.get("body", b""))
-            if read > LARGEST_BODY:
+            if read > _largest(scope):
                 raise TooLarge
             return message
 
@@ -79,13 +81,13 @@ class Guard:
         except TooLarge:
             if started:
                 raise
-            await _too_large()(scope, receive, send)
+            await _too_large(scope)(scope, receive, send)
 
     def _strange(self, scope: Scope, headers: Headers) -> Response | None:
         """Refuse what no page of ours sends: too large, by another name, from another site."""
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > LARGEST_BODY:
-            return _too_large()
+        if not length.isdigit() or int(length) > _largest(scope):
+            return _too_large(scope)
         host = _host_only(headers.get("host", ""))
         if not _is_ours(host):
             return _refused(421, f"this server is not {host[:60]!r}: open it by its own address")
@@ -112,12 +114,14 @@ class Guard:
         path = "/" + scope["path"].lstrip("/")  # never //elsewhere
         query = parse_qs(scope["query_string"].decode("latin-1"))
         token = query.pop("token", [""])[0]
-        if scope["method"] == "GET" and compare_digest(token.encode(), self._desk.token.encode()):
+        if scope["method"] == "GET" and compare_digest(
+            token.encode(), self._desk.doors.token.encode()
+        ):
             rest = urlencode(query, doseq=True)
             to = path + (f"?{rest}" if rest else "")
             if not path.startswith("/api/"):
                 to = f"/pair/name?back={quote(to)}"
-            return admitted(self._desk, self._desk.doors.let_in(), to, _is_secure(scope))
+            return admitted(self._desk, self._desk.doors.let_in_by_token(), to, _is_secure(scope))
         if path.startswith("/static/") or path in OPEN_TO_ALL:
             return None
         sentence = "this device is not paired: scan the code that the server printed at its start"
@@ -156,8 +160,12 @@ def _is_ours(host: str) -> bool:
     return True
 
 
-def _too_large() -> Response:
-    return _refused(413, f"the request is too large: at most {LARGEST_BODY // 2**20} MB")
+def _largest(scope: Scope) -> int:
+    return LARGEST.get(scope["path"], LARGEST_BODY)
+
+
+def _too_large(scope: Scope) -> Response:
+    return _refused(413, f"the request is too large: at most {_largest(scope) // 2**20} MB")
 
 
 def _refused(status: int, sentence: str) -> Response:

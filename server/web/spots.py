@@ -37,6 +37,8 @@ class SpotView:
     zone: str
     grey: str
     luminance: str
+    lux: str
+    from_lit: str
     makers: tuple[str, ...]
     wishes: tuple[Wish, ...]
 
@@ -52,7 +54,8 @@ def spot_of(faces: Faces, now: Now, x: float, y: float) -> Spot:
 def reading_of(faces: Faces, now: Now, x: float, y: float) -> SpotReading:
     """What the spot reads as it is lit now."""
     light = light_now(now)
-    return spot_reading(spot_of(faces, now, x, y), light.outputs, light.mid_grey_lux)
+    spot = spot_of(faces, now, x, y)
+    return spot_reading(spot, light.outputs, light.mid_grey_lux, now.figures.ratio.lit_lux)
 
 
 def change_of(faces: Faces, now: Now, x: float, y: float, thirds: int) -> SpotChange:
@@ -73,7 +76,9 @@ def spot_view(faces: Faces, now: Now, x: float, y: float) -> SpotView:
         zone=ZONES[reading.zone],
         grey=_grey_words(reading.over_grey_stops),
         luminance=f"{reading.luminance_cd_m2:.3g}",
-        makers=tuple(f"{name}: {share:.0%}" for name, share in reading.makers)
+        from_lit=_from_lit_words(reading.from_lit_stops),
+        lux=f"{reading.grey_card_lux:,.0f}".replace(",", "\u202f"),
+        makers=tuple(_maker_words(*maker) for maker in reading.makers)
         or (("no lit head reaches it",) if any(outputs.values()) else ("no head is lit",)),
         wishes=tuple(_wish(faces, now, x, y, thirds) for thirds in (-1, 1)),
     )
@@ -86,6 +91,20 @@ def _grey_words(over: float | None) -> str:
     if words == "0":
         return "middle grey"
     return f"{words} {'over' if over > 0 else 'under'} middle grey"
+
+
+def _from_lit_words(stops: float | None) -> str:
+    if stops is None:
+        return "black"
+    if abs(stops) < 0.05:
+        return "as bright as a grey card on the lit side"
+    side = "over" if stops > 0 else "under"
+    return f"{abs(stops):.1f} stop {side} a grey card on the lit side"
+
+
+def _maker_words(name: str, share: float, without: float | None) -> str:
+    lost = "black without it" if without is None else f"without it −{abs(without):.1f} stop"
+    return f"{name}: {share:.0%} · {lost}"
 
 
 def _wish(faces: Faces, now: Now, x: float, y: float, thirds: int) -> Wish:

@@ -100,7 +100,7 @@ def test_another_machine_needs_the_token_of_the_address(client: TestClient) -> N
     stranger = TestClient(client.app, client=("192.0.2.7", 5000))
     assert stranger.get("/api/state").status_code == 401
     assert stranger.post("/live/undo").status_code == 401
-    token = client.app.state.desk.token
+    token = client.app.state.desk.doors.token
     assert stranger.get(f"/?token={token}", follow_redirects=False).status_code == 303
     assert stranger.get("/api/state").status_code == 200
 

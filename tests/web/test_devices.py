@@ -100,7 +100,7 @@ def test_a_cookie_is_signed_and_ended_for_good(client: TestClient) -> None:
 
 def test_the_cookie_is_for_this_site_and_no_script(client: TestClient) -> None:
     stranger = TestClient(client.app, client=("192.0.2.9", 5000), follow_redirects=False)
-    answer = stranger.get(f"/board?token={client.app.state.desk.token}")
+    answer = stranger.get(f"/board?token={client.app.state.desk.doors.token}")
     assert answer.headers["location"] == "/pair/name?back=/board"
     told = answer.headers["set-cookie"].lower()
     assert "httponly" in told
@@ -226,3 +226,40 @@ def test_a_name_given_at_pairing_is_told(client: TestClient) -> None:
     tablet.post("/pair/name", data={"name": "  Ana  ", "back": "//elsewhere.example"})
     assert tablet.post("/api/good").json()["by"] == "Ana"
     assert tablet.post("/pair/name", data={"name": "x" * 31}).status_code == 422
+
+
+def test_an_ended_device_does_not_come_back_by_the_address_it_scanned(client: TestClient) -> None:
+    desk = client.app.state.desk
+    scanned = f"/?token={desk.doors.token}"
+    tablet = TestClient(client.app, client=("192.0.2.7", 5000), follow_redirects=False)
+    assert tablet.get(scanned).status_code == 303
+    client.post(f"/rig/devices/{desk.doors.known[0].device_id}/end")
+    tablet.cookies.clear()
+    assert tablet.get(scanned, headers={"Accept": "text/html"}).status_code == 401
+    assert tablet.get(f"/?token={desk.doors.token}").status_code == 303
+
+
+def test_the_address_to_scan_lets_in_with_the_chosen_role(client: TestClient) -> None:
+    desk = client.app.state.desk
+    desk.base = "http://192.0.2.1:8000"
+    client.post("/rig/devices/code", data={"role": "watch"})
+    assert "<svg" in client.get("/rig/devices").text
+    tablet = TestClient(client.app, client=("192.0.2.7", 5000))
+    tablet.get(f"/?token={desk.doors.token}")
+    assert tablet.post("/api/good").status_code == 403
+
+
+@pytest.mark.parametrize("how", ["role", "end"])
+def test_who_may_no_longer_operate_gives_the_floor_back(client: TestClient, how: str) -> None:
+    desk = client.app.state.desk
+    tablet = TestClient(client.app, client=("192.0.2.7", 5000))
+    tablet.get(f"/?token={desk.doors.token}")
+    device = desk.doors.known[0]
+    tablet.post("/api/only-me", json={"on": True})
+    assert client.get("/api/asks").json()["holder"] == device.name
+    if how == "role":
+        client.post(f"/rig/devices/{device.device_id}", data={"name": "Ana", "role": "watch"})
+    else:
+        client.post(f"/rig/devices/{device.device_id}/end")
+    assert client.get("/api/asks").json()["holder"] is None
+    assert client.post("/api/good").status_code == 200

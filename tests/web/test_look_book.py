@@ -173,7 +173,7 @@ def test_the_page_of_the_refusal_speaks_and_a_notice_does_too(client: TestClient
     assert 'id="notice"' in answer.text
     assert client.post("/library/files/look-book").status_code == 422
     assert client.post(
-        "/library/files/look-book", files={"document": ("x", b" " * 3_000_000)}
+        "/library/files/look-book", files={"document": ("x", b" " * 9_000_000)}
     ).status_code == 413  # fmt: skip
 
 

@@ -3,8 +3,10 @@
 import json
 from typing import Annotated, Any
 
+import segno
 from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import JSONResponse, RedirectResponse
+from markupsafe import Markup
 from pydantic import BaseModel, Field
 
 from server.errors import NotFound, Refused
@@ -84,8 +86,18 @@ async def devices_page(desk: DeskDep, device: DeviceDep) -> Response:
         devices=[(d, desk.floor.is_there(d.device_id)) for d in desk.doors.known],
         you=device, here=device is HERE, roles=ROLES, back="/rig/devices",
         code=_spaced(desk.doors.code()) if device is HERE else "",
-        code_role=desk.doors.code_role,
+        code_role=desk.doors.code_role, scan=_scan(desk) if device is HERE else "",
     )  # fmt: skip
+
+
+def _scan(desk: Desk) -> Markup | str:
+    """The address to scan, drawn; empty when only this machine can reach the pages."""
+    if not desk.base:
+        return ""
+    code = segno.make(f"{desk.base}/?token={desk.doors.token}", error="m")
+    # dark on the page's own dim ink, not on white: a quiet zone of four modules (ISO/IEC 18004)
+    drawn = code.svg_inline(border=4, omitsize=True, dark="#0c0a08", light="#8d8478")
+    return Markup(drawn)  # our own drawing: no foreign text in it
 
 
 def _spaced(code: str) -> str:
@@ -106,7 +118,9 @@ async def change_device(
     request: Request, desk: DeskDep, device_id: str, name: Name, role: Annotated[str, Form()]
 ) -> Response:
     """Another name or role."""
-    desk.doors.change(device_id, name, role)
+    device = desk.doors.change(device_id, name, role)
+    if device.role != "operate":
+        desk.floor.give_back(device)
     desk.hub.nudge()
     return went(request, "/rig/devices")
 
@@ -115,6 +129,7 @@ async def change_device(
 async def end_device(desk: DeskDep, device_id: str) -> Response:
     """End a device's pairing: its pages stop at once."""
     desk.doors.end(device_id)
+    desk.floor.sent_away(device_id)
     desk.hub.nudge()
     return RedirectResponse("/rig/devices", 303)
 

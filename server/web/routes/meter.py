@@ -19,7 +19,7 @@ from server.studio.rig import Rig
 from server.studio.setting import kept_over, signalled_output
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.metering import far_words, meter_view
-from server.web.templating import html, is_htmx
+from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.words import seconds_of
 
@@ -64,7 +64,7 @@ async def light_head(
 ) -> Response:
     """Light one head alone, gently; an empty name takes all down for the room's own light."""
     _light(desk, head, actor)
-    return RedirectResponse(back if back.startswith("/meter") else "/meter", 303)
+    return RedirectResponse(back if back in ("/meter", "/photographs") else "/meter", 303)
 
 
 def _light(desk: Desk, head: str, actor: str) -> None:
@@ -186,7 +186,9 @@ async def set_receptor(desk: DeskDep, actor: ActorDep, receptor: Word) -> Respon
 
 
 @router.post("/meter/end")
-async def end(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
+async def end(
+    request: Request, desk: DeskDep, actor: ActorDep, back: Annotated[str, Form()] = ""
+) -> Response:
     """Back to the light before the pass."""
 
     def decide(now: Now) -> Move:
@@ -199,8 +201,7 @@ async def end(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
         return Move(there, "meter end", "back from metering")
 
     desk.engine.make(decide, actor)
-    return RedirectResponse("/board", 303) if not is_htmx(request) else Response(
-        status_code=204, headers={"HX-Redirect": "/board"})  # fmt: skip
+    return went(request, "/photographs" if back == "/photographs" else "/board")
 
 
 class NewReading(BaseModel):

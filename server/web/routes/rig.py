@@ -19,6 +19,7 @@ from server.store.backup import backup
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.rig import Rig
+from server.studio.room import WAYS
 from server.web.contract import RigDocument
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.errors import sentences
@@ -51,7 +52,7 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
-        back="/rig",
+        back="/rig", way_kinds=WAYS,
     )  # fmt: skip
 
 
@@ -77,6 +78,7 @@ def _head_page(desk: Desk, head: Head, action: str) -> Response:
     document = head_document(head)
     values: dict[str, Any] = {k: v for k, v in document.items() if not isinstance(v, list | dict)}
     values = {k: f"{v:g}" if isinstance(v, float) else v for k, v in values.items()}
+    values["bands_below"] = f"{100 * head.bands_below:g}"
     values |= document["placement"]
     values["aim"] = document["placement"]["aim"] if isinstance(
         document["placement"]["aim"], str) else "a place"  # fmt: skip
@@ -158,6 +160,8 @@ async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Res
         yaw_deg=number(form, "yaw_deg"),
         white_over_lit_stops=number(form, "white_over_lit_stops"),
         stand_in=str(form.get("stand_in", rig.sitter.stand_in)),
+        colour="colour" in form,
+        never=tuple(str(kind) for kind in form.getlist("never")),
     )
     desk.engine.replace_rig(replace(rig, sitter=sitter), actor, "sitter turned")
     return went(request, "/rig")

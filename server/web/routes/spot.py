@@ -93,9 +93,14 @@ async def get_spot(desk: DeskDep, x: Place, y: Place) -> JSONResponse:
     return JSONResponse(
         {
             "luminance_cd_m2": reading.luminance_cd_m2,
+            "grey_card_lux": reading.grey_card_lux,
             "over_grey_stops": reading.over_grey_stops,
+            "from_lit_stops": reading.from_lit_stops,
             "zone": reading.zone,
-            "makers": [{"head": name, "share": share} for name, share in reading.makers],
+            "makers": [
+                {"head": name, "share": share, "without_stops": without}
+                for name, share, without in reading.makers
+            ],
         }
     )
 
