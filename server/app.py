@@ -31,6 +31,7 @@ from server.web.routes import (
     by_hand,
     devices,
     dimmer,
+    exchange,
     faces,
     lamps,
     library,
@@ -101,7 +102,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
-        faces, library, rig, photometry, lamps, reference,
+        faces, exchange, library, rig, photometry, lamps, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

@@ -17,7 +17,8 @@ from server.web.permission import refusal_for
 from server.web.templating import html
 
 LARGEST_BODY = 2 * 1024 * 1024
-LARGEST_PHOTOGRAPH = 120 * 1024 * 1024
+LARGEST = {"/photographs/frame": 120 * 1024 * 1024, "/library/files/look-book": 8 * 1024 * 1024}
+"""Files that may be larger than what a form sends: a photograph; a book of 5000 looks."""
 A_YEAR_S = 365 * 24 * 3600
 SAFE = ("GET", "HEAD")
 OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")
@@ -169,7 +170,7 @@ def _is_ours(host: str) -> bool:
 
 
 def _largest(scope: Scope) -> int:
-    return LARGEST_PHOTOGRAPH if scope["path"] == "/photographs/frame" else LARGEST_BODY
+    return LARGEST.get(scope["path"], LARGEST_BODY)
 
 
 def _too_large(scope: Scope) -> Response:
