@@ -4,13 +4,14 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
-from server.store.looks import rename_heads
+from server.store.looks import correct_looks, rename_heads
 from server.store.rigs import active_id, put_closed, put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
@@ -48,16 +49,25 @@ class Journal:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        name = database.url.database
+        self._file = Path(name) if name and name != ":memory:" else None
+        self._inode = self._file.stat().st_ino if self._file else 0
         self._missed_since: datetime | None = None
         self._missed: list[Change] = []
 
     def __call__(self, change: Change) -> None:
         """Store a change; OSError with the reason, and since when, in words."""
+        if self._file and not self._is_there():
+            raise OSError(
+                f"nothing since {self._miss(change):%H:%M}: the database {self._file.name} was"
+                " moved or deleted under Thirdstop. The light goes on. Put the file back, or stop"
+                " and start again"
+            )
         try:
             with Session(self._database) as session:
                 record(session, change, self._missed, all_steps=self._missed_since is not None)
         except SQLAlchemyError as error:
-            self._miss(change)
+            since = self._miss(change)
             self._missed_since = since = self._missed_since or change.at
             raise OSError(
                 f"nothing since {since.astimezone():%H:%M} ({trouble(error)})."
@@ -66,15 +76,25 @@ class Journal:
             ) from error
         self._missed_since, self._missed = None, []
 
-    def _miss(self, change: Change) -> None:
-        """Keep a rig to be stored later; one takes the place of the one before in its room."""
-        if change.rig is None:
-            return
+    def _miss(self, change: Change) -> datetime:
+        """Keep a rig to be stored later; one takes the place of the one before in its room.
+        Answers since when nothing is stored, by the clock on the wall."""
         last = self._missed[-1] if self._missed else None
-        if last and not change.renamed and change.record.room_id == last.record.room_id:
-            self._missed[-1] = replace(last, rig=change.rig)
-        else:
-            self._missed.append(change)
+        plain = not (change.renamed or change.corrections)
+        if change.rig is not None:
+            if last and plain and change.record.room_id == last.record.room_id:
+                self._missed[-1] = replace(last, rig=change.rig)
+            else:
+                self._missed.append(change)
+        self._missed_since = self._missed_since or change.at
+        return self._missed_since.astimezone()
+
+    def _is_there(self) -> bool:
+        """Whether the file we write to still is the one that a next start would read."""
+        try:
+            return self._file is not None and self._file.stat().st_ino == self._inode
+        except OSError:
+            return False
 
 
 def trouble(error: SQLAlchemyError) -> str:
@@ -94,7 +114,8 @@ def record(
     write = session.connection().exec_driver_sql
     if history.now.number == 1:  # the light before the very first step was never a change
         write(KEEP_STEP, _step_row(history.steps[0]))
-    for step in history.steps if change.renamed or all_steps else (history.now,):
+    whole = all_steps or change.renamed or change.corrections
+    for step in history.steps if whole else (history.now,):
         write(PUT_STEP, _step_row(step))
     write(DROP_STEPS, (history.steps[-1].number, history.steps[0].number))
     write(
@@ -125,6 +146,8 @@ def _put_rigs(session: Session, change: Change) -> None:
         put_rig(session, change.rig, room_id)
     if change.renamed:
         rename_heads(session, change.renamed, room_id)
+    for correction in change.corrections:
+        correct_looks(session, correction, room_id)
 
 
 def _step_row(step: Step) -> tuple[object, ...]:

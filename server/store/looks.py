@@ -1,7 +1,8 @@
 """Looks in the database: kept, found, changed, put in order, deleted and brought back."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from dataclasses import replace
+from datetime import UTC, datetime
 
 from sqlalchemy import ColumnElement, func, or_
 from sqlmodel import Session, col, select
@@ -16,6 +17,7 @@ from server.studio.document import (
     setting_from_document,
 )
 from server.studio.look import Look
+from server.studio.relamp import Correction
 from server.studio.setting import Setting
 
 PAGE = 200
@@ -29,23 +31,33 @@ def add_look(session: Session, look: Look) -> Look:
     return _look(session, row)
 
 
-def add_rows(session: Session, kept: Iterable[tuple[Look, int, datetime]]) -> list[int]:
-    """Put looks into the session, each with its room and the moment it was kept. The caller
-    commits. [ids]"""
-    rows = []
-    for look, room_id, kept_at in kept:
+def add_looks(session: Session, looks: Sequence[Look]) -> list[int]:
+    """Store new looks in the open room, all of them or none. Those with a place follow, in the
+    order of their places, after what the running order holds."""
+    after = max((look.place or 0 for look in running_order(session)), default=-1) + 1
+    room_id = active_id(session)
+    ids = add_rows(
+        session,
+        [
+            (look if look.place is None else replace(look, place=after + look.place), room_id)
+            for look in looks
+        ],
+    )
+    session.commit()
+    return ids
+
+
+def add_rows(session: Session, kept: Iterable[tuple[Look, int]]) -> list[int]:
+    """Put looks into the session, each with its room. The caller commits. [ids]"""
+    ids = []
+    for look, room_id in kept:
         row = _new_row(look, room_id)
-        row.kept_at, row.place = kept_at, None
-        rows.append(row)
-    session.add_all(rows)
-    session.flush()
-    return [row.id or 0 for row in rows]
-
-
-def looks_in_use(session: Session) -> list[Look]:
-    """All looks of rooms that are not archived, in the order they were kept."""
-    query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
-    return _looks(session, session.exec(query.order_by(col(LookRow.id))))
+        if look.kept_at:
+            row.kept_at = datetime.fromisoformat(look.kept_at).astimezone(UTC)
+        session.add(row)
+        session.flush()  # one after another: ids tell the order in which looks were kept
+        ids.append(row.id or 0)
+    return ids
 
 
 def _new_row(look: Look, room_id: int) -> LookRow:
@@ -61,6 +73,12 @@ def _new_row(look: Look, room_id: int) -> LookRow:
         place=look.place,
         room_id=room_id,
     )
+
+
+def all_looks(session: Session) -> list[Look]:
+    """Every look of a room that is not archived, the oldest first."""
+    query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
+    return _looks(session, session.exec(query.order_by(col(LookRow.id))))
 
 
 def get_look(session: Session, look_id: int) -> Look:
@@ -117,12 +135,27 @@ def running_order(session: Session) -> list[Look]:
     return _looks(session, session.exec(query))
 
 
+def heads_in_looks(session: Session, room_id: int) -> set[str]:
+    """Names of all heads that any look of a room holds, those of looks that were taken out too."""
+    rows = session.exec(select(LookRow).where(LookRow.room_id == room_id))
+    return {name for row in rows for name in row.setting["stops"]}
+
+
 def rename_heads(session: Session, names: Mapping[str, str], room_id: int) -> None:
     """Heads of a room got other names (old -> new): its looks follow. The caller commits."""
     for row in session.exec(select(LookRow).where(LookRow.room_id == room_id)):
         setting = setting_from_document(row.setting).renamed(names)
         row.setting = setting_document(setting)
         row.placements = {names.get(n, n): p for n, p in row.placements.items()}
+        session.add(row)
+
+
+def correct_looks(session: Session, correction: Correction, room_id: int) -> None:
+    """A head of a room gives other light than it did: its looks follow and keep their light. The
+    caller commits."""
+    for row in session.exec(select(LookRow).where(LookRow.room_id == room_id)):
+        setting = correction.setting(setting_from_document(row.setting), row.id)
+        row.setting = setting_document(setting)
         session.add(row)
 
 
@@ -154,6 +187,17 @@ def delete_look(session: Session, look_id: int) -> Look:
     session.add(row)
     session.commit()
     return _look(session, row)
+
+
+def take_out(session: Session, look_ids: Sequence[int]) -> int:
+    """Mark looks as deleted, all in one step; answers how many were still there."""
+    query = select(LookRow).where(col(LookRow.id).in_(look_ids), col(LookRow.deleted_at).is_(None))
+    rows = session.exec(query).all()
+    for row in rows:
+        row.deleted_at = now_utc()
+        session.add(row)
+    session.commit()
+    return len(rows)
 
 
 def bring_back(session: Session, look_id: int) -> Look:

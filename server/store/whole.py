@@ -1,10 +1,11 @@
 """The whole studio out of the database, and another one in its place."""
 
-from datetime import datetime
+from collections.abc import Mapping
+from dataclasses import replace
 
 from sqlmodel import Session, col, select
 
-from server.store.looks import add_rows, looks_in_use
+from server.store.looks import add_rows, all_looks
 from server.store.rigs import run, running_now
 from server.store.tables import RigRow, now_utc
 from server.studio.document import rig_document, rig_from_document
@@ -17,7 +18,7 @@ def load_whole(session: Session, open_id: int, rig_now: Rig) -> Whole:
     rows = session.exec(
         select(RigRow).where(col(RigRow.archived_at).is_(None)).order_by(col(RigRow.id))
     ).all()
-    looks = looks_in_use(session)
+    looks = all_looks(session)
     place = {look.look_id: i for i, look in enumerate(looks)}
     room = {row.id: i for i, row in enumerate(rows)}
     running = running_now(session)
@@ -26,7 +27,7 @@ def load_whole(session: Session, open_id: int, rig_now: Rig) -> Whole:
         is_open = row.id == open_id
         rig = rig_now if is_open else rig_from_document(row.document)
         order = running if is_open else row.running
-        return WholeRoom(rig, tuple(place[i] for i in order if i in place))
+        return WholeRoom(_held_by(rig, place), tuple(place[i] for i in order if i in place))
 
     return Whole(
         tuple(whole_room(row) for row in rows),
@@ -51,15 +52,25 @@ def replace_all(session: Session, whole: Whole) -> int:
     look_ids = add_rows(
         session,
         [
-            (look, ids[at], datetime.fromisoformat(look.kept_at))
+            (replace(look, place=None), ids[at])
             for look, at in zip(whole.looks, whole.look_rooms, strict=True)
         ],
     )
     for row, room in zip(rows, whole.rooms, strict=True):
         row.running = [look_ids[at] for at in room.running]
+        row.document = rig_document(_held_by(room.rig, dict(enumerate(look_ids))))
         session.add(row)
     opened = rows[whole.open]
     opened.is_open = True
     run(session, opened.running)
     session.commit()
     return ids[whole.open]
+
+
+def _held_by(rig: Rig, numbers: Mapping[int, int]) -> Rig:
+    """The same rig whose log of lamps tells looks by other numbers; what has none is left out."""
+    lamps = tuple(
+        replace(lamp, held=tuple((numbers[i], was) for i, was in lamp.held if i in numbers))
+        for lamp in rig.lamps
+    )
+    return replace(rig, lamps=lamps)

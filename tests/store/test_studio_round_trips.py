@@ -12,19 +12,23 @@ from hypothesis import strategies as st
 from sqlmodel import Session
 
 from server.physics.beam import Beam, BeamRow
+from server.physics.candela_curve import CandelaCurve
 from server.store.database import open_database
 from server.store.rigs import load_rig, put_rig
 from server.store.rooms import rooms
 from server.store.whole import load_whole, replace_all
 from server.studio.document import rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head, Placement
+from server.studio.lamps import LampChange
 from server.studio.look import Look, tags_of
+from server.studio.photometry import MeasuredBeam
 from server.studio.readings import Reading
 from server.studio.rig import Lens, Rig
 from server.studio.room import (
     SIGNAL_LOSS,
     STAND_INS,
     USUAL_POINTS,
+    WAYS,
     Circuit,
     Meter,
     Point,
@@ -35,6 +39,7 @@ from server.studio.whole import Whole, WholeRoom, whole_document, whole_from_doc
 from server.web.contract import RigDocument
 from server.web.whole_contract import whole_of
 
+MEASURED = CandelaCurve((0.0, 20.0, 90.0), (9000.0, 4500.0, 0.0))
 QUICK = dict(
     deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
 )
@@ -71,10 +76,12 @@ def heads(draw: st.DrawFn, name: str, address: int, circuits: list[str], aims: A
         name=name, role=draw(st.sampled_from(ROLES)), universe=draw(st.integers(1, 3)),
         address=address, bits=draw(st.sampled_from((8, 16))),
         circuit=draw(st.sampled_from(["", *circuits])), watts=draw(between(0, 5000)),
-        power_factor=draw(between(0.01, 1)), lamp=draw(st.sampled_from(LAMPS)),
+        power_factor=draw(between(0.05, 1)), lamp=draw(st.sampled_from(LAMPS)),
         cct_kelvin=draw(between(1000, 20000)), curve=curve,
         curve_points=tuple(points) if curve == "measured" else (), beam=tuple(rows),
         placement=draw(placements(aims)), lens_diameter_m=draw(between(0.005, 5)),
+        bands_below=draw(between(0, 1)),
+        photometry=draw(st.sampled_from(((), (MeasuredBeam(0.5, MEASURED, "file", 50.0),)))),
     )  # fmt: skip
 
 
@@ -86,6 +93,13 @@ def readings(draw: st.DrawFn) -> Reading:
         draw(MOMENTS).replace(tzinfo=UTC), draw(placements()) if head else None,
         draw(between(-180, 180)), draw(st.sampled_from(("flat", "dome"))),
         bool(head) and draw(st.booleans()),
+    )  # fmt: skip
+
+
+def lamps() -> st.SearchStrategy[LampChange]:
+    return st.builds(
+        LampChange, NAMES, MOMENTS.map(lambda m: m.replace(tzinfo=UTC)), between(0, 1e6), NAMES,
+        st.none() | between(-3, 3), NAMES,
     )  # fmt: skip
 
 
@@ -101,7 +115,7 @@ def rigs(draw: st.DrawFn) -> Rig:
         for name in extra if name not in known
     )  # fmt: skip
     aims = ("mark", *(p.name for p in points))
-    names = draw(st.lists(NAMES, max_size=3, unique=True))
+    names = draw(st.lists(NAMES.filter(lambda n: "/" not in n), max_size=3, unique=True))
     return Rig(
         room=Room(
             draw(NAMES), draw(between(50, 500)), draw(between(0.01, 1)), draw(between(0, 1e5)),
@@ -109,13 +123,15 @@ def rigs(draw: st.DrawFn) -> Rig:
             draw(st.sampled_from(SIGNAL_LOSS)), draw(st.none() | between(1.5, 50)),
         ),
         sitter=Sitter(
-            draw(between(-180, 180)), draw(between(0, 6)), draw(st.sampled_from(STAND_INS))
+            draw(between(-180, 180)), draw(between(0, 6)), draw(st.sampled_from(STAND_INS)),
+            draw(st.booleans()), tuple(draw(st.lists(st.sampled_from(WAYS), max_size=2))),
         ),
         points=points,
         lens=draw(lenses()),
         heads=tuple(draw(heads(n, 1 + 5 * i, circuits, aims)) for i, n in enumerate(names)),
         meter=Meter(draw(between(100, 1000)), draw(between(100, 1000))),
         readings=tuple(draw(st.lists(readings(), max_size=1))),
+        lamps=tuple(draw(st.lists(lamps(), max_size=1))),
     )  # fmt: skip
 
 
