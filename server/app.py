@@ -40,6 +40,7 @@ from server.web.routes import (
     sitting,
     spot,
     stop,
+    whole,
 )
 
 SAVE_AGAIN_S = 2.0
@@ -82,7 +83,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, meter, plan, photographs, live, faces,
-        library, rooms, rig, reference,
+        library, rooms, whole, rig, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

@@ -1,6 +1,7 @@
 """Looks in the database: kept, found, changed, put in order, deleted and brought back."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 
 from sqlalchemy import ColumnElement, func, or_
 from sqlmodel import Session, col, select
@@ -22,7 +23,33 @@ PAGE = 200
 
 def add_look(session: Session, look: Look) -> Look:
     """Store a new look and answer it with its id."""
-    row = LookRow(
+    row = _new_row(look, look.room_id or active_id(session))
+    session.add(row)
+    session.commit()
+    return _look(session, row)
+
+
+def add_rows(session: Session, kept: Iterable[tuple[Look, int, datetime]]) -> list[int]:
+    """Put looks into the session, each with its room and the moment it was kept. The caller
+    commits. [ids]"""
+    rows = []
+    for look, room_id, kept_at in kept:
+        row = _new_row(look, room_id)
+        row.kept_at, row.place = kept_at, None
+        rows.append(row)
+    session.add_all(rows)
+    session.flush()
+    return [row.id or 0 for row in rows]
+
+
+def looks_in_use(session: Session) -> list[Look]:
+    """All looks of rooms that are not archived, in the order they were kept."""
+    query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
+    return _looks(session, session.exec(query.order_by(col(LookRow.id))))
+
+
+def _new_row(look: Look, room_id: int) -> LookRow:
+    return LookRow(
         name=look.name,
         tags=list(look.tags),
         notes=look.notes,
@@ -32,11 +59,8 @@ def add_look(session: Session, look: Look) -> Look:
         ratio=look.ratio,
         f_number=look.f_number,
         place=look.place,
-        room_id=look.room_id or active_id(session),
+        room_id=room_id,
     )
-    session.add(row)
-    session.commit()
-    return _look(session, row)
 
 
 def get_look(session: Session, look_id: int) -> Look:

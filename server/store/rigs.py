@@ -34,9 +34,9 @@ def put_rig(session: Session, rig: Rig, room_id: int | None = None) -> None:
     row.document = rig_document(rig)
     if before is not None and before.id != room_id:
         before.is_open = False
-        before.running = _running(session)
+        before.running = running_now(session)
         session.add(before)
-        _run(session, row.running)
+        run(session, row.running)
     row.is_open = True
     session.add(row)
 
@@ -49,13 +49,14 @@ def put_closed(session: Session, rig: Rig, room_id: int) -> None:
         session.add(row)
 
 
-def _running(session: Session) -> list[int]:
+def running_now(session: Session) -> list[int]:
     """The running order as it is now, with looks that were deleted and may be brought back."""
     query = select(LookRow.id).where(col(LookRow.place).is_not(None))
     return [i for i in session.exec(query.order_by(col(LookRow.place), col(LookRow.id))) if i]
 
 
-def _run(session: Session, look_ids: Sequence[int]) -> None:
+def run(session: Session, look_ids: Sequence[int]) -> None:
+    """Make these looks the running order. The caller commits."""
     for row in session.exec(select(LookRow).where(col(LookRow.place).is_not(None))):
         row.place = None
         session.add(row)

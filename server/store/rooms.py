@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 
 from server.errors import NotFound, Refused
 from server.store.rigs import active_id as active_id
+from server.store.rigs import running_now
 from server.store.tables import LookRow, RigRow, now_utc
 from server.studio.document import rig_document, rig_from_document
 from server.studio.head import NAME_LENGTH, name_of
@@ -65,10 +66,7 @@ def duplicate_room(session: Session, room_id: int, rig: Rig | None = None) -> in
     row = _row(session, room_id)
     rig = rig or rig_from_document(row.document)
     room = replace(rig.room, name=_free_name(session, rig.room.name))
-    running = row.running
-    if row.is_open:
-        query = select(LookRow.id).where(col(LookRow.place).is_not(None))
-        running = [i for i in session.exec(query.order_by(col(LookRow.place))) if i is not None]
+    running = running_now(session) if row.is_open else row.running
     return _added(session, replace(rig, room=room), running)
 
 

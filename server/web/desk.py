@@ -15,6 +15,7 @@ from server.live.engine import Engine
 from server.settings import Settings
 from server.store.devices import Device
 from server.web.doors import Doors
+from server.web.drafts import Drafts
 from server.web.faces import Faces
 from server.web.floor import Floor
 from server.web.hands import Hands
@@ -33,6 +34,7 @@ class Desk:
     floor: Floor = field(default_factory=Floor)
     hands: Hands = field(default_factory=Hands)
     walking: Walking = field(default_factory=Walking)
+    drafts: Drafts = field(default_factory=Drafts)
     faces: Faces = field(init=False)
     doors: Doors = field(init=False)
     perform: ASGIApp | None = None

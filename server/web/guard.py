@@ -17,7 +17,7 @@ from server.web.permission import refusal_for
 from server.web.templating import html
 
 LARGEST_BODY = 2 * 1024 * 1024
-LARGEST_PHOTOGRAPH = 120 * 1024 * 1024
+LARGEST = {"/photographs/frame": 120 * 1024 * 1024, "/rooms/import": 32 * 1024 * 1024}
 A_YEAR_S = 365 * 24 * 3600
 SAFE = ("GET", "HEAD")
 OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")
@@ -160,7 +160,7 @@ def _is_ours(host: str) -> bool:
 
 
 def _largest(scope: Scope) -> int:
-    return LARGEST_PHOTOGRAPH if scope["path"] == "/photographs/frame" else LARGEST_BODY
+    return LARGEST.get(scope["path"], LARGEST_BODY)
 
 
 def _too_large(scope: Scope) -> Response:

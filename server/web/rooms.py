@@ -9,6 +9,7 @@ from server.errors import Refused
 from server.live.now import Now
 from server.store.rooms import KeptRoom, room_to_open
 from server.studio.rig import Rig
+from server.studio.whole import Whole
 from server.web.desk import Desk
 
 
@@ -50,16 +51,47 @@ def light_words(now: Now, heads: Sequence[str]) -> str:
     return f"Opened now: {'; '.join(told)}." if told else ""
 
 
-def open_room(desk: Desk, session: Session, room_id: int, actor: str) -> Now:
-    """Make a room the one whose light is the light."""
+@dataclass(frozen=True)
+class WholeView:
+    """A whole studio in a file, before it is put in place."""
+
+    rooms: tuple[RoomCard, ...]
+    light: str
+
+
+def whole_view(now: Now, whole: Whole) -> WholeView:
+    """What a studio in a file holds, and what its open room does to the light."""
+    kept = [
+        KeptRoom(
+            i, room.rig.room.name, tuple(h.name for h in room.rig.heads),
+            len(room.rig.room.circuits), whole.look_rooms.count(i), i == whole.open,
+        )
+        for i, room in enumerate(whole.rooms)
+    ]  # fmt: skip
+    return WholeView(
+        tuple(room_card(now, room) for room in kept), light_words(now, kept[whole.open].heads)
+    )
+
+
+def refuse_while_walking(desk: Desk) -> None:
+    """A channel walk lights the heads of the open room one by one: it has to end first."""
     walk = desk.walking.walk
     if walk is not None and walk.lit is not None:
         raise Refused("a channel walk is going on: end it on the Rig page, then open the room")
 
+
+def open_room(desk: Desk, session: Session, room_id: int, actor: str) -> Now:
+    """Make a room the one whose light is the light."""
+    refuse_while_walking(desk)
+
     def choose() -> tuple[int, Rig]:
         return room_id, room_to_open(session, room_id)
 
-    now = desk.engine.open_room(choose, actor)
+    return room_opened(desk, desk.engine.open_room(choose, actor))
+
+
+def room_opened(desk: Desk, now: Now) -> Now:
+    """What stands beside the light follows the room that was opened."""
     desk.walking.walk = None  # what it saw is of the room that was left
-    desk.faces.in_room(desk.settings.photographs_in(room_id))
+    desk.faces.in_room(desk.settings.photographs_in(now.record.room_id))
     return now
