@@ -126,10 +126,11 @@ class Rig:
         """The same rig with its background so far behind the mark; what was metered on it where it
         hung before no longer holds and goes. [m]"""
         number("background distance, metres", distance_m, 0.2, 50)
-        if self.background_m == distance_m:
+        hangs = self.background_m
+        if hangs is not None and abs(hangs - distance_m) < 0.01:  # as a tape measure tells it
             return self
         usual = next(p for p in USUAL_POINTS if p.name == BACKGROUND)
-        points = self.points if self.background_m is not None else (*self.points, usual)
+        points = self.points if hangs is not None else (*self.points, usual)
         return replace(
             self,
             points=tuple(replace(p, z=-distance_m) if p.name == BACKGROUND else p for p in points),
