@@ -19,9 +19,9 @@ from server.studio.rig import Rig
 from server.studio.setting import kept_over, signalled_output
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.metering import far_words, meter_view
+from server.web.shown import ShownDep
 from server.web.templating import html, went
 from server.web.views import strip_view
-from server.web.words import seconds_of
 
 router = APIRouter(include_in_schema=False)
 contract = APIRouter(prefix="/api", tags=["contract"])
@@ -79,29 +79,23 @@ def _light(desk: Desk, head: str, actor: str) -> None:
 
 @router.post("/meter/reading")
 async def take_reading(
-    request: Request, desk: DeskDep, actor: ActorDep, point: Word, value: Word, head: Word = "",
-    shaded: Annotated[bool, Form()] = False, kind: Word = "lux", iso: Word = "100",
-    shutter: Word = "1/125", tenths: Word = "0", since: Word = "",
+    desk: DeskDep, actor: ActorDep, shown: ShownDep, point: Word, head: Word = "",
+    shaded: Annotated[bool, Form()] = False, since: Word = "",
     sure: Annotated[bool, Form()] = False,
 ) -> Response:  # fmt: skip
     """Take what the meter shows, and light the next head."""
     now = desk.engine.now()
-    told = {"value": value, "iso": iso, "tenths": tenths or "0"}
-    numbers = {name: _number(name, text) for name, text in told.items()}
-    receptor = _point(now.rig, point).receptor
-    lux = lux_of_meter(
-        kind, numbers["value"], meter=now.rig.meter, receptor=receptor, iso=numbers["iso"],
-        shutter_s=seconds_of(shutter), tenths=numbers["tenths"],
-    )  # fmt: skip
+    lux = shown.lux(now.rig.meter, _point(now.rig, point).receptor)
     reading = _reading(now, point, head, lux, shaded)
-    kept = {"kind": kind, "iso": iso, "shutter": shutter, "since": since}
+    kept = {**shown.way, "since": since}
     expected = next(
         (s.expected_lux for s in steps(now.rig, now.setting.yaw_deg)
          if (s.point, s.head, s.shaded) == reading.pair), 0.0,
     )  # fmt: skip
-    question = far_words(reading, expected)
+    unit = shown.unit_that_fits(now.rig.meter, reading.receptor, expected)
+    question = far_words(reading, expected, unit)
     if question and not sure:
-        return _to({**kept, "ask": question, "typed": value})
+        return _to({**kept, "ask": question, "typed": shown.value})
     _keep(desk, reading, actor)
     after = desk.engine.now()
     following = next(
@@ -123,13 +117,6 @@ def _point(rig: Rig, name: str) -> Any:
     raise NotFound(
         f"no point is called {name!r:.60}; there are {', '.join(p.name for p in rig.points)}"
     )
-
-
-def _number(name: str, text: str) -> float:
-    try:
-        return float(text.strip().replace(",", "."))
-    except ValueError:
-        raise OutOfRange(f"{name} must be a number, got {text!r:.40}") from None
 
 
 def _reading(now: Now, point: str, head: str, lux: float, shaded: bool) -> Reading:
