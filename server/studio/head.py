@@ -98,6 +98,8 @@ class Head:
     beam: tuple[BeamRow, ...] = (BeamRow(0.5, Beam(20000.0, 25.0, 40.0)),)
     placement: Placement = field(default_factory=Placement)
     lens_diameter_m: float = 0.2
+    steady_from: float = 0.0
+    """The level below which it flickers or goes out, as it was seen. [1], 0..1"""
 
     def __post_init__(self) -> None:
         try:
@@ -122,6 +124,7 @@ class Head:
         number("power_factor", self.power_factor, 0, 1, above=True)
         number("cct_kelvin", self.cct_kelvin, 1000, 20_000)
         number("lens_diameter_m", self.lens_diameter_m, 0.005, 5)
+        number("steady_from", self.steady_from, 0, 1)
         if self.curve == "measured":
             MeasuredCurve(self.curve_points)
         elif self.curve_points:
@@ -181,5 +184,7 @@ class Head:
 
     @cached_property
     def deepest_stops(self) -> float:
-        """The lowest light its signal can still hold, as stops below full. [stop]"""
-        return min(DEEPEST_STOPS, -log2(self.dimmer.output(1 / FULL_SCALE[self.bits])))
+        """The lowest light it holds: the signal's first step, or where it still burns steadily.
+        [stop below full]"""
+        lowest = max(self.steady_from, 1 / FULL_SCALE[self.bits])
+        return min(DEEPEST_STOPS, -log2(self.dimmer.output(lowest)))

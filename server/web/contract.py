@@ -91,6 +91,7 @@ class HeadDocument(Strict):
     )
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
+    steady_from: float = 0.0
 
 
 class ReadingDocument(Strict):
