@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from fractions import Fraction
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -13,7 +14,7 @@ from server.errors import NotFound, OutOfRange, Refused
 from server.live.now import Now
 from server.live.owner import Move
 from server.studio.document import reading_document
-from server.studio.metering import alone, is_alone, steps
+from server.studio.metering import METER_STOPS, alone, is_alone, steps
 from server.studio.readings import KINDS, Reading, lux_of_meter
 from server.studio.rig import Rig
 from server.studio.setting import kept_over, signalled_output
@@ -26,6 +27,8 @@ from server.web.views import strip_view
 router = APIRouter(include_in_schema=False)
 contract = APIRouter(prefix="/api", tags=["contract"])
 STEP_KIND = "meter"
+METERING = "metering: "
+"""How a step of the metering is told; the light before the first of them comes back at the end."""
 FADE_S = 1.0
 Word = Annotated[str, Form(max_length=60)]
 
@@ -65,16 +68,24 @@ async def light_head(
 
 
 def _light(desk: Desk, head: str, actor: str) -> None:
+    now = desk.engine.now()
+    if not is_alone(now.rig, now.record.history.now.setting, head):
+        put_alone(desk, actor, head, f"{head} alone" if head else "the room's own light")
+
+
+def put_alone(
+    desk: Desk, actor: str, head: str, text: str, stops: Fraction | None = METER_STOPS
+) -> None:
+    """One head lit alone, or none, gently, as a step of the metering."""
+
     def decide(now: Now) -> Move:
         if head:
             now.rig.head(head)
-        text = f"metering: {head} alone" if head else "metering: the room's own light"
         setting = now.record.history.now.setting
-        return Move(replace(alone(now.rig, setting, head), origin=None), STEP_KIND, text, FADE_S)
+        there = replace(alone(now.rig, setting, head, stops), origin=None)
+        return Move(there, STEP_KIND, METERING + text, FADE_S)
 
-    now = desk.engine.now()
-    if not is_alone(now.rig, now.record.history.now.setting, head):
-        desk.engine.make(decide, actor)
+    desk.engine.make(decide, actor)
 
 
 @router.post("/meter/reading")
@@ -174,18 +185,19 @@ async def end(
     request: Request, desk: DeskDep, actor: ActorDep, back: Annotated[str, Form()] = ""
 ) -> Response:
     """Back to the light before the pass."""
-
-    def decide(now: Now) -> Move:
-        past = now.record.history.steps[: now.record.history.at + 1]
-        before = next((s for s in reversed(past) if not s.text.startswith("metering: ")), None)
-        if before is None:
-            raise Refused("there was no light before the metering")
-        lens = now.record.history.now.setting.lens
-        there = kept_over(now.rig, before.setting).with_lens(lens)
-        return Move(there, "meter end", "back from metering")
-
-    desk.engine.make(decide, actor)
+    desk.engine.make(light_before, actor)
     return went(request, "/photographs" if back == "/photographs" else "/board")
+
+
+def light_before(now: Now) -> Move:
+    """The step back to the light before the metering."""
+    past = now.record.history.steps[: now.record.history.at + 1]
+    before = next((s for s in reversed(past) if not s.text.startswith(METERING)), None)
+    if before is None:
+        raise Refused("there was no light before the metering")
+    lens = now.record.history.now.setting.lens
+    there = kept_over(now.rig, before.setting).with_lens(lens)
+    return Move(there, "meter end", "back from metering")
 
 
 class NewReading(BaseModel):
