@@ -7,7 +7,7 @@ from math import log2
 from server.physics.curve import Curve, MeasuredCurve
 
 WIDTH, HEIGHT = 600.0, 360.0
-LEFT, TOP, RIGHT, BOTTOM = 62.0, 16.0, 12.0, 46.0
+LEFT, TOP, RIGHT, BOTTOM = 62.0, 16.0, 34.0, 46.0
 DEEPEST = 8
 """Stops below full at the foot of the drawing."""
 SAMPLES = 120

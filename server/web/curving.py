@@ -27,7 +27,7 @@ from server.studio.readings import KINDS, ambient_read
 from server.studio.setting import signal
 from server.web.curve_drawing import CurveDrawing, drawing_of
 from server.web.forms import number
-from server.web.words import stops_words
+from server.web.words import lux_words, stops_words
 
 LOW_LEVELS = (0.2, 0.1, 0.05, 0.03, 0.02, 0.01)
 HALF = 0.5
@@ -244,7 +244,9 @@ def _step(now: Now, head: Head, passing: Pass) -> StepView | None:
     if level is None:
         return None
     expected = expected_lux(now, head, passing, level)
-    hint = f"On the present curve it would read about {expected:.3g} lux." if expected > 0 else ""
+    hint = (
+        f"On the present curve it would read about {lux_words(expected)}." if expected > 0 else ""
+    )
     return StepView(f"{head.name} at {percent(level)}", percent(level), f"{level:.6g}",
                     is_lit(now, head, level), hint)  # fmt: skip
 
@@ -255,7 +257,7 @@ def _line(passing: Pass, index: int) -> LineView:
     steady = reading.level == passing.steady_from
     return LineView(
         name=percent(reading.level),
-        words=f"{reading.lux:.4g} lux",
+        words=lux_words(reading.lux),
         steady=steady,
         steady_query=replace(passing, steady_from=0.0 if steady else reading.level).query,
         without_query=replace(passing, readings=left).query,
@@ -305,7 +307,7 @@ def _words(now: Now, before: Head, after: Head) -> tuple[str, ...]:
         told.append(f"At {percent(max(dark))} it was out.")
     fine = fine_down_to(after.dimmer, after.bits)
     told.append(
-        f"With its {after.bits} bits a third is a third, to half of one, down to"
+        f"With its {after.bits} bits a third is right to a sixth of a stop down to"
         f" {stops_words(fine)} stops below full."
     )
     return tuple(told)

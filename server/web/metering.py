@@ -9,6 +9,7 @@ from server.physics.exposure import f_number_for, nearest_f_stop
 from server.studio.metering import is_alone, off_stops, steps, table
 from server.studio.readings import FAR_STOPS, Reading, ambient_read, metered
 from server.studio.room import Meter
+from server.web.words import lux_words
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ def _line(now: Now, reading: Reading) -> ReadingView:
     return ReadingView(
         number=rig.readings.index(reading) + 1,
         name=f"{reading.head or 'Room'} at {reading.point}{shade}",
-        lux=f"{reading.lux:.3g} lux",
+        lux=lux_words(reading.lux),
         f_number=lens_words(reading.lux, now, reading.point),
         when=f"{reading.at.astimezone():%d %b %H:%M}",
         note=", ".join(notes),

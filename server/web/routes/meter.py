@@ -23,6 +23,7 @@ from server.web.metering import far_words, meter_view
 from server.web.shown import ShownDep
 from server.web.templating import html, went
 from server.web.views import strip_view
+from server.web.words import lux_words
 
 router = APIRouter(include_in_schema=False)
 contract = APIRouter(prefix="/api", tags=["contract"])
@@ -150,7 +151,7 @@ def _reading(now: Now, point: str, head: str, lux: float, shaded: bool) -> Readi
 def _keep(desk: Desk, reading: Reading, actor: str) -> Now:
     rig = desk.engine.now().rig_now
     name = reading.head or "the room"
-    text = f"metered {name} at {reading.point}: {reading.lux:.3g} lux"
+    text = f"metered {name} at {reading.point}: {lux_words(reading.lux)}"
     return desk.engine.replace_rig(replace(rig, readings=(*rig.readings, reading)), actor, text)
 
 
