@@ -244,11 +244,11 @@ def _step(now: Now, head: Head, passing: Pass) -> StepView | None:
     if level is None:
         return None
     expected = expected_lux(now, head, passing, level)
-    hint = (
+    (
         f"On the present curve it would read about {lux_words(expected)}." if expected > 0 else ""
     )
     return StepView(f"{head.name} at {percent(level)}", percent(level), f"{level:.6g}",
-                    is_lit(now, head, level), hint)  # fmt: skip
+                    is_lit(now, head, level), told if expected > 0 else "")  # fmt: skip
 
 
 def _line(passing: Pass, index: int) -> LineView:

@@ -3,6 +3,7 @@
 SciPy's PCHIP through what the meter showed is the reference for what is stored.
 """
 
+import itertools
 import re
 from html import unescape
 from math import log2
@@ -97,7 +98,7 @@ def test_a_third_on_the_stored_curve_is_a_third_of_the_real_light(client: TestCl
     for _ in range(6):
         client.post("/api/nudge", json={"head": "Fill", "thirds": -1, "fade_s": 0})
         real.append(truth(fill(client)["signal"][0] / 255))
-    steps = [log2(b / a) for a, b in zip(real, real[1:], strict=False)]
+    steps = [log2(b / a) for a, b in itertools.pairwise(real)]
     # five readings are not the whole curve, and eight bits not every level: a twelfth of a stop
     assert all(step == pytest.approx(-1 / 3, abs=1 / 12) for step in steps)
     assert sum(steps) == pytest.approx(-2, abs=1 / 12)
