@@ -13,14 +13,8 @@ from server.studio.head import Head
 from server.studio.metering import is_alone
 from server.studio.rig import Rig
 from server.studio.setting import exact_stops
-from server.web.curving import (
-    Pass,
-    curve_view,
-    expected_lux,
-    is_lit,
-    question,
-    room_light,
-)
+from server.web.curve_pass import Pass, is_lit
+from server.web.curving import curve_view, expected_lux, question, room_light
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.forms import number
 from server.web.routes.meter import light_before, put_alone
