@@ -7,6 +7,7 @@ from typing import Any
 
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+from server.studio.warm import Warm
 
 DEPTH = 200
 
@@ -94,6 +95,8 @@ class LiveRecord:
     dark_from: Setting | None = None
     way: Way | None = None
     """How the light is getting there; None when it is there."""
+    warm: Warm = field(default_factory=dict)
+    """How long each head has been on."""
 
     def renamed(self, names: Mapping[str, str]) -> "LiveRecord":
         """The same record after heads got other names, so that no step back loses them."""
@@ -102,6 +105,7 @@ class LiveRecord:
             history=self.history.renamed(names),
             good=self.good and self.good.renamed(names),
             dark_from=self.dark_from and self.dark_from.renamed(names),
+            warm={names.get(name, name): w for name, w in self.warm.items()},
         )
 
 

@@ -14,6 +14,8 @@ KINDS = ("lux", "ev", "f")
 """What a meter may show: lux, EV at an ISO, or an f-number with tenths at ISO and shutter."""
 SAME_WITHIN_STOPS = 1 / 6
 """Repeats of a reading that lie within this of the newest are averaged with it. [stop]"""
+AS_WARM_MIN = 5.0
+"""Repeats are averaged when the head had been on about as long, to so many minutes. [min]"""
 FAR_STOPS = 1.0
 """A reading farther than this from what was expected is asked about. [stop]"""
 LUX = (0.01, 500_000.0)
@@ -36,6 +38,8 @@ class Reading:
     yaw_deg: float = 0.0
     receptor: str = "flat"
     shaded: bool = False
+    minutes_on: float | None = None
+    """How long the head had been on; None when that is not known. [min]"""
 
     def __post_init__(self) -> None:
         number("lux", self.lux, 0, LUX[1])
@@ -47,6 +51,8 @@ class Reading:
             raise OutOfRange(f"a reading of {self.head} needs its output, above 0, and placement")
         if self.shaded and not self.head:
             raise OutOfRange("only a head can be shaded from the meter")
+        if self.minutes_on is not None:
+            number("minutes_on", self.minutes_on, 0, 100_000)
         if self.at.tzinfo is None:
             raise OutOfRange("a reading needs its moment with a time zone")
 
@@ -145,9 +151,11 @@ def metered(
     for pair, repeats in by_pair.items():
         newest = repeats[-1]
         values = [
-            _at_full(r, ambient)
+            light_at_full(r, ambient)
             for r in repeats
-            if r.placement == newest.placement and r.yaw_deg == newest.yaw_deg
+            if r.placement == newest.placement
+            and r.yaw_deg == newest.yaw_deg
+            and as_warm(r, newest)
         ]
         last = values[-1]
         if last <= 0:
@@ -160,7 +168,15 @@ def metered(
     return found
 
 
-def _at_full(reading: Reading, ambient: Mapping[str, float]) -> float:
+def as_warm(a: Reading, b: Reading) -> bool:
+    """Whether two readings of a head were taken about equally warm, as far as is known."""
+    if a.minutes_on is None or b.minutes_on is None:
+        return True
+    return abs(a.minutes_on - b.minutes_on) <= AS_WARM_MIN
+
+
+def light_at_full(reading: Reading, ambient: Mapping[str, float]) -> float:
+    """What a reading says of its head at full, the room's own light taken off. [lx]"""
     return max(0.0, reading.lux - ambient.get(reading.point, 0.0)) / reading.output
 
 

@@ -104,6 +104,7 @@ class ReadingDocument(Strict):
     yaw_deg: float = 0.0
     receptor: Literal["flat", "dome"] = "flat"
     shaded: bool = False
+    minutes_on: float | None = None
 
 
 RIG_EXAMPLE: dict[str, Any] = {

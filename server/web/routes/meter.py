@@ -145,6 +145,7 @@ def _reading(now: Now, point: str, head: str, lux: float, shaded: bool) -> Readi
         output=signalled_output(found, setting.output(found)) if found else 0.0,
         at=datetime.now(UTC), placement=found.placement if found else None,
         yaw_deg=setting.yaw_deg, receptor=_point(now.rig, point).receptor, shaded=shaded,
+        minutes_on=round(now.minutes_on(head), 2) if head else None,
     )  # fmt: skip
 
 
