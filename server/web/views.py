@@ -14,6 +14,7 @@ from server.studio.rig import Rig
 from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
+from server.web.warming import warming_words
 from server.web.words import shutter_words, stops_words
 
 TILES = 6
@@ -173,11 +174,12 @@ def board_view(now: Now) -> Board:
     for group, name, roles, key in GROUPS:
         heads = [h for h in now.figures.heads if h.head.role in roles]
         if heads:
-            rows.append(_row(group, name, key, heads))
+            warm = warming_words(now, [h.head for h in heads]) if group != "all" else ""
+            rows.append(_row(group, name, key, heads, warm))
     return Board(tuple(rows), RATIOS)
 
 
-def _row(group: str, name: str, key: str, heads: Sequence[HeadFigures]) -> Row:
+def _row(group: str, name: str, key: str, heads: Sequence[HeadFigures], warm: str) -> Row:
     lit = [h for h in heads if h.room_up_thirds is not None]
     if not lit:
         return Row(group, name, key, "dark", "dark", "brings it in low", "", "", "")
@@ -189,7 +191,7 @@ def _row(group: str, name: str, key: str, heads: Sequence[HeadFigures]) -> Row:
         from_good = thirds_text(good.pop()) or "as good"
     elif good:
         from_good = "mixed"
-    white = [h.head.name for h in lit if h.white_soon]
+    white = ", ".join(h.head.name for h in lit if h.white_soon)
     return Row(
         group=group,
         name=name,
@@ -199,7 +201,7 @@ def _row(group: str, name: str, key: str, heads: Sequence[HeadFigures]) -> Row:
         up=f"{stops_words(up)} left" if up >= 1 else ("none left" if up < 1e-6 else "under ⅓ left"),
         down=f"{stops_words(down)} left" if down >= 1 else "none left",
         from_good=from_good,
-        note=f"{', '.join(white)}: white soon" if white else "",
+        note=" · ".join(n for n in (f"{white}: white soon" if white else "", warm) if n),
     )
 
 

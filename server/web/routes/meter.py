@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 from fractions import Fraction
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Query, Request, Response
@@ -17,6 +17,7 @@ from server.studio.document import reading_document
 from server.studio.metering import METER_STOPS, alone, is_alone, steps
 from server.studio.readings import KINDS, Reading, lux_of_meter
 from server.studio.rig import Rig
+from server.studio.room import Point
 from server.studio.setting import kept_over, signalled_output
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.metering import far_words, meter_view
@@ -64,11 +65,11 @@ async def light_head(
     request: Request, desk: DeskDep, actor: ActorDep, head: Word = "", back: Word = "/meter"
 ) -> Response:
     """Light one head alone, gently; an empty name takes all down for the room's own light."""
-    _light(desk, head, actor)
+    light_alone(desk, head, actor)
     return RedirectResponse(back if back in ("/meter", "/photographs") else "/meter", 303)
 
 
-def _light(desk: Desk, head: str, actor: str) -> None:
+def light_alone(desk: Desk, head: str, actor: str) -> None:
     now = desk.engine.now()
     if not is_alone(now.rig, now.record.history.now.setting, head):
         put_alone(desk, actor, head, f"{head} alone" if head else "the room's own light")
@@ -97,8 +98,8 @@ async def take_reading(
 ) -> Response:  # fmt: skip
     """Take what the meter shows, and light the next head."""
     now = desk.engine.now()
-    lux = shown.lux(now.rig.meter, _point(now.rig, point).receptor)
-    reading = _reading(now, point, head, lux, shaded)
+    lux = shown.lux(now.rig.meter, point_of(now.rig, point).receptor)
+    reading = reading_now(now, point, head, lux, shaded)
     kept = {**shown.way, "since": since}
     expected = next(
         (s.expected_lux for s in steps(now.rig, now.setting.yaw_deg)
@@ -108,13 +109,13 @@ async def take_reading(
     question = far_words(reading, expected, unit)
     if question and not sure:
         return _to({**kept, "ask": question, "typed": shown.value})
-    _keep(desk, reading, actor)
+    keep_reading(desk, reading, actor)
     after = desk.engine.now()
     following = next(
         (s for s in steps(after.rig, after.setting.yaw_deg, _since(since)) if s.done is None), None
     )
     if following is not None:
-        _light(desk, following.head, actor)
+        light_alone(desk, following.head, actor)
     return _to(kept)
 
 
@@ -122,7 +123,8 @@ def _to(fields: dict[str, str]) -> Response:
     return RedirectResponse(f"/meter?{urlencode(fields)}", 303)
 
 
-def _point(rig: Rig, name: str) -> Any:
+def point_of(rig: Rig, name: str) -> Point:
+    """The point with this name."""
     for point in rig.points:
         if point.name == name:
             return point
@@ -131,9 +133,10 @@ def _point(rig: Rig, name: str) -> Any:
     )
 
 
-def _reading(now: Now, point: str, head: str, lux: float, shaded: bool) -> Reading:
+def reading_now(now: Now, point: str, head: str, lux: float, shaded: bool) -> Reading:
+    """A reading of what is lit now, which must be the head alone, or nothing."""
     setting = now.record.history.now.setting
-    _point(now.rig, point)
+    point_of(now.rig, point)
     if not is_alone(now.rig, setting, head):
         raise Refused(
             f"{head} must be lit alone for its reading: light it first" if head
@@ -144,12 +147,13 @@ def _reading(now: Now, point: str, head: str, lux: float, shaded: bool) -> Readi
         point=point, head=head, lux=lux,
         output=signalled_output(found, setting.output(found)) if found else 0.0,
         at=datetime.now(UTC), placement=found.placement if found else None,
-        yaw_deg=setting.yaw_deg, receptor=_point(now.rig, point).receptor, shaded=shaded,
+        yaw_deg=setting.yaw_deg, receptor=point_of(now.rig, point).receptor, shaded=shaded,
         minutes_on=round(now.minutes_on(head), 2) if head else None,
     )  # fmt: skip
 
 
-def _keep(desk: Desk, reading: Reading, actor: str) -> Now:
+def keep_reading(desk: Desk, reading: Reading, actor: str) -> Now:
+    """Store a reading with the rig."""
     rig = desk.engine.now().rig_now
     name = reading.head or "the room"
     text = f"metered {name} at {reading.point}: {lux_words(reading.lux)}"
@@ -230,11 +234,11 @@ async def post_reading(desk: DeskDep, actor: ActorDep, wish: NewReading) -> JSON
     """Take a reading of the head that is lit alone now."""
     now = desk.engine.now()
     lux = lux_of_meter(
-        wish.kind, wish.value, meter=now.rig.meter, receptor=_point(now.rig, wish.point).receptor,
+        wish.kind, wish.value, meter=now.rig.meter, receptor=point_of(now.rig, wish.point).receptor,
         iso=wish.iso, shutter_s=wish.shutter_s, tenths=wish.tenths,
     )  # fmt: skip
-    reading = _reading(now, wish.point, wish.head, lux, wish.shaded)
-    number = len(_keep(desk, reading, actor).rig.readings)
+    reading = reading_now(now, wish.point, wish.head, lux, wish.shaded)
+    number = len(keep_reading(desk, reading, actor).rig.readings)
     return JSONResponse({"number": number, **reading_document(reading)})
 
 

@@ -4,6 +4,7 @@ import asyncio
 import json
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from shutil import rmtree
 from tempfile import mkdtemp
@@ -27,6 +28,7 @@ from server.web.forms import head_of, number, room_of
 from server.web.plan import plans
 from server.web.templating import html, went
 from server.web.views import strip_view
+from server.web.warming import head_words
 from server.web.words import place_words
 
 router = APIRouter(include_in_schema=False)
@@ -47,7 +49,7 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
     return html(
         "pages/rig.html", view="rig", oob=False, notice="", strip=strip_view(now), gone=gone,
         stand_ins=stand_in_views(desk.faces, now), rig=rig, heads=now.figures.heads,
-        place=place_words, circuits=circuits, spare=range(spare),
+        place=place_words, warm=partial(head_words, now), circuits=circuits, spare=range(spare),
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
@@ -91,6 +93,7 @@ def _head_page(desk: Desk, head: Head, action: str) -> Response:
         aims=["mark", *(p.name for p in rig.points)]
         + (["a place"] if values["aim"] == "a place" else []),
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
+        warm="" if action.endswith("/new") else head_words(now, head),
     )  # fmt: skip
 
 
