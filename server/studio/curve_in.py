@@ -9,7 +9,7 @@ from server.physics.curve import Curve
 from server.physics.signal import FULL_SCALE, level_of, signal_for
 from server.physics.stops import THIRDS_PER_STOP, light_factor
 from server.studio.head import DEEPEST_STOPS, Head
-from server.studio.readings import LUX, SAME_WITHIN_STOPS, Reading
+from server.studio.readings import FAINTEST, LUX, SAME_WITHIN_STOPS, Reading
 
 NEEDED = 5
 """So many different levels at least, full among them (common practice)."""
@@ -115,13 +115,17 @@ def curved(head: Head, points: tuple[tuple[float, float], ...], steady_from: flo
 
 def on_curve(readings: Iterable[Reading], before: Head, after: Head) -> tuple[Reading, ...]:
     """Earlier readings of a head as its new curve tells them: the level was what it was, so it is
-    the share of full that it gave which is known better now."""
-    return tuple(
-        replace(r, output=after.dimmer.output(before.dimmer.level(r.output)))
-        if r.head == before.name
-        else r
-        for r in readings
-    )
+    the share of full that it gave which is known better now. Those fainter than any are left out.
+    """
+    told = []
+    for reading in readings:
+        if reading.head != before.name:
+            told.append(reading)
+            continue
+        output = after.dimmer.output(before.dimmer.level(reading.output))
+        if output >= FAINTEST:
+            told.append(replace(reading, output=output))
+    return tuple(told)
 
 
 def third_down(curve: Curve, level: float, bits: int) -> float | None:
