@@ -104,6 +104,7 @@ class HeadDocument(Strict):
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
     steady_from: float = 0.0
+    touched_at: str | None = None
     bands_below: float = 0.0
     photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
