@@ -29,6 +29,7 @@ from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    curve,
     devices,
     dimmer,
     exchange,
@@ -46,11 +47,14 @@ from server.web.routes import (
     sitting,
     spot,
     stop,
+    warm_up,
     ways,
     whole,
 )
+from server.web.warming import minute_of
 
 SAVE_AGAIN_S = 2.0
+TELL_MINUTES_S = 30.0
 
 
 def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None, int]:
@@ -82,9 +86,10 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
-        saving = asyncio.create_task(_save_again(engine))
+        tasks = [asyncio.create_task(_save_again(engine)), asyncio.create_task(_tell_minutes(desk))]
         yield
-        saving.cancel()
+        for task in tasks:
+            task.cancel()
         desk.faces.close()
         if desk.fade_down:
             await asyncio.sleep(engine.fade_down())
@@ -103,8 +108,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
-        faces, exchange, library, rooms, whole, rig, photometry, lamps, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, photographs,
+        live, faces, exchange, library, rooms, whole, rig, photometry, lamps, warm_up, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
@@ -123,6 +128,14 @@ async def _save_again(engine: Engine) -> None:
         await asyncio.sleep(SAVE_AGAIN_S)
         if engine.now().unsaved:
             await asyncio.to_thread(engine.store_again)
+
+
+async def _tell_minutes(desk: Desk) -> None:
+    """While heads warm up, their minutes are told anew."""
+    while True:
+        await asyncio.sleep(TELL_MINUTES_S)
+        if minute_of(desk.engine.now()):
+            desk.hub.nudge()
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:

@@ -104,6 +104,8 @@ class HeadDocument(Strict):
     )
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
+    steady_from: float = 0.0
+    touched_at: str | None = None
     bands_below: float = 0.0
     photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
@@ -118,6 +120,7 @@ class ReadingDocument(Strict):
     yaw_deg: float = 0.0
     receptor: Literal["flat", "dome"] = "flat"
     shaded: bool = False
+    minutes_on: float | None = None
 
 
 class LampDocument(Strict):

@@ -15,6 +15,7 @@ from server.studio.rig import Rig
 from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
+from server.web.warming import warming_words
 from server.web.words import shutter_words, stops_words
 
 TILES = 6
@@ -183,12 +184,19 @@ def board_view(now: Now) -> Board:
     for group, name, roles, key in GROUPS:
         heads = [h for h in now.figures.heads if h.head.role in roles]
         if heads:
-            rows.append(_row(group, name, key, heads, off_colour))
+            # the row of all heads does not say again what the others say
+            warm = warming_words(now, [h.head for h in heads]) if group != "all" else ""
+            rows.append(_row(group, name, key, heads, off_colour, warm))
     return Board(tuple(rows), RATIOS)
 
 
 def _row(
-    group: str, name: str, key: str, heads: Sequence[HeadFigures], off_colour: Mapping[str, str]
+    group: str,
+    name: str,
+    key: str,
+    heads: Sequence[HeadFigures],
+    off_colour: Mapping[str, str],
+    warm: str,
 ) -> Row:
     lit = [h for h in heads if h.room_up_thirds is not None]
     if not lit:
@@ -210,7 +218,7 @@ def _row(
         up=f"{stops_words(up)} left" if up >= 1 else ("none left" if up < 1e-6 else "under ⅓ left"),
         down=f"{stops_words(down)} left" if down >= 1 else "none left",
         from_good=from_good,
-        note=_row_note(lit, off_colour),
+        note=" · ".join(n for n in (_row_note(lit, off_colour), warm) if n),
     )
 
 
