@@ -14,6 +14,7 @@ from server.studio.light import aim_point
 from server.studio.mix import thirds_text
 from server.studio.rig import Rig
 from server.studio.setting import Stops
+from server.studio.tape import FOOT_M, length_words
 
 MARGIN_CM = 75.0
 LABEL_MARGIN_CM = 190.0
@@ -21,7 +22,6 @@ LABEL_MARGIN_CM = 190.0
 LABEL_CM = 17.0
 REACH_BEYOND = 1.0
 """Cones end at the plane of the aim, where the light is meant to be. [throws]"""
-FEET = 0.3048
 FALLBACK_CAMERA_M = 2.2
 
 
@@ -67,14 +67,16 @@ class Plan:
 
 
 def plans(
-    rig: Rig, yaw_deg: float, stops: Stops | None = None, *, feet: bool = False
+    rig: Rig, yaw_deg: float, stops: Stops | None = None, *, units: str = ""
 ) -> tuple[Plan, Plan]:
-    """From above, and from the side. With `stops`, heads that are dark are drawn hollow."""
+    """From above, and from the side. With `stops`, heads that are dark are drawn hollow. Lengths
+    in the room's own units, unless others are asked for."""
+    units = units or rig.room.units
     places = {p.name: p.place(yaw_deg) for p in rig.points}
     aims = {h.name: aim_point(h, places) for h in rig.heads}
     wall = next((p.place(yaw_deg)[0][2] for p in rig.points if p.name == "background"), None)
-    above = _view("From above", rig, aims, lambda v: (v[0], v[2]), stops, wall, yaw_deg, feet)
-    side = _view("From the side", rig, aims, lambda v: (v[2], -v[1]), stops, wall, yaw_deg, feet)
+    above = _view("From above", rig, aims, lambda v: (v[0], v[2]), stops, wall, yaw_deg, units)
+    side = _view("From the side", rig, aims, lambda v: (v[2], -v[1]), stops, wall, yaw_deg, units)
     return above, side
 
 
@@ -86,7 +88,7 @@ def _view(
     stops: Stops | None,
     wall: float | None,
     yaw_deg: float,
-    feet: bool,
+    units: str,
 ) -> Plan:
     top = name == "From above"
     spots = {h.name: flat(h.placement.position_m) for h in rig.heads}
@@ -101,12 +103,12 @@ def _view(
     lower = 100 * max(c[1] for c in corners) + MARGIN_CM
     labels: list[tuple[float, float]] = []
     heads = tuple(
-        _head(h, flat, aims[h.name], stops, labels, top, feet) for h in _outermost(rig, spots)
+        _head(h, flat, aims[h.name], stops, labels, top, units) for h in _outermost(rig, spots)
     )
     nose = flat((sin(radians(yaw_deg)), 0.0, cos(radians(yaw_deg))))
-    unit = FEET if feet else 1.0
+    unit = FOOT_M if units == "ft" else 1.0
     bar = 100 * unit * max(1, ceil((right - left) / 600))
-    words = f"{round(bar / 100 / unit)} {'ft' if feet else 'm'}"
+    words = f"{round(bar / 100 / unit)} {units}"
     background = ""
     if wall is not None:
         x, y = (100 * v for v in flat((0.0, 0.0, wall)))
@@ -142,7 +144,7 @@ def _head(
     stops: Stops | None,
     labels: list[tuple[float, float]],
     top: bool,
-    feet: bool,
+    units: str,
 ) -> PlanHead:
     x, y = (100 * v for v in flat(head.placement.position_m))
     aim_x, aim_y = (100 * v for v in flat(aim))
@@ -150,7 +152,7 @@ def _head(
     reach = REACH_BEYOND * hypot(aim_x - x, aim_y - y)
     beam = head.beam_now
     lit = stops is None or stops.get(head.name) is not None
-    throw = length_words(head.placement.distance_m, feet)
+    throw = length_words(head.placement.distance_m, units)
     level = ""
     if stops is not None:
         below = stops.get(head.name)
@@ -193,11 +195,3 @@ def _label(x: float, y: float, taken: list[tuple[float, float]], top: bool) -> t
         label_y += LABEL_CM
     taken.append((label_x, label_y))
     return label_x, label_y
-
-
-def length_words(metres: float, feet: bool) -> str:
-    """`2.20 m`, or `7 ft 3 in` as on a tape."""
-    if not feet:
-        return f"{metres:.2f} m"
-    inches = round(metres / FEET * 12)
-    return f"{inches // 12} ft {inches % 12} in"
