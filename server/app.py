@@ -33,6 +33,7 @@ from server.web.routes import (
     live,
     meter,
     photographs,
+    placing,
     plan,
     reference,
     rig,
@@ -80,8 +81,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, meter, plan, photographs, live, faces,
-        library, rig, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, meter, plan, placing, photographs, live,
+        faces, library, rig, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

@@ -19,6 +19,7 @@ from server.web.faces import Faces
 from server.web.floor import Floor
 from server.web.hands import Hands
 from server.web.hub import Hub
+from server.web.moves import Moves
 from server.web.walking import Walking
 
 
@@ -33,6 +34,7 @@ class Desk:
     floor: Floor = field(default_factory=Floor)
     hands: Hands = field(default_factory=Hands)
     walking: Walking = field(default_factory=Walking)
+    moves: Moves = field(default_factory=Moves)
     faces: Faces = field(init=False)
     doors: Doors = field(init=False)
     perform: ASGIApp | None = None

@@ -99,10 +99,6 @@ def test_what_is_shown_can_be_typed_back(metres: float, units: str) -> None:
 def test_no_text_makes_anything_but_a_length_or_a_reason(text: str) -> None:
     try:
         metres = metres_of("distance", text, "ft")
-    except OutOfRange as refused:
-        metres, text = 0.0, str(refused)
-        said = text.startswith("distance")
-    else:
-        said = True
-    assert said
+    except OutOfRange:
+        return
     assert abs(metres) <= 100
