@@ -201,16 +201,14 @@ def _figures(told: Character, units: str) -> tuple[tuple[str, str], ...]:
     if told.background_stops is not None:
         more = "less" if told.background_stops >= 0 else "more"
         found.append(("Face to background", f"{abs(told.background_stops):.1f} stops {more}"))
-    found.append(("Edge of the nose's shadow", f"{1000 * told.nose_edge_m:.1f} mm"))
+    found.append(("Nose shadow's edge", f"{1000 * told.nose_edge_m:.1f} mm"))
     found.append(("Seen from the sitter", f"{told.size_deg:.1f}° wide"))
     near = "" if told.leaning_stops is None else (
-        f"; {short_words(0.10, units)} nearer gives +{told.leaning_stops:.2f}")  # fmt: skip
-    found.append(("Sitter may lean", f"±{lean} for a sixth of a stop{near}"))
+        f"; {short_words(0.10, units)} nearer +{told.leaning_stops:.2f}")  # fmt: skip
+    found.append(("Lean", f"±{lean} for a sixth{near}"))
     from_m = "" if told.throw_m >= told.even_from_m else (
-        f"; half a stop from {length_words(told.even_from_m, units)}")  # fmt: skip
-    found.append(
-        ("A second sitter", f"−{told.second_face_stops:.2f} stop, {second} farther{from_m}")
-    )
+        f"; ½ stop from {length_words(told.even_from_m, units)}")  # fmt: skip
+    found.append(("Second sitter", f"−{told.second_face_stops:.2f}, {second} behind{from_m}"))
     return tuple(found)
 
 

@@ -99,7 +99,7 @@ def test_the_page_shows_what_a_move_did(client: TestClient) -> None:
     assert "Ratio 3:1 →" in page
     assert "back to" not in first
     assert "2.20 m, 45° camera right, 1.50 m above the eyes" in page  # what it goes back to
-    assert "for a sixth of a stop" in page
+    assert "±14 cm for a sixth; 10 cm nearer +0.12" in page
     assert "Hands off a hot head" in page
 
 
