@@ -9,7 +9,7 @@ from sqlmodel import SQLModel, create_engine
 from server.errors import Refused
 from server.store import tables
 
-SCHEMA_STEPS = ("tables of version 1", "the way of a fade", "patterns of looks", "devices")
+SCHEMA_STEPS = ("tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes")
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
 
@@ -69,6 +69,10 @@ def _migrate(connection: Connection, version: int) -> None:
         if number == 3:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[str(tables.DeviceRow.__tablename__)]]
+            )
+        if number == 4:
+            SQLModel.metadata.create_all(
+                connection, tables=[SQLModel.metadata.tables[str(tables.NoteRow.__tablename__)]]
             )
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()

@@ -97,6 +97,20 @@ class SecretRow(SQLModel, table=True):
     value: str
 
 
+class NoteRow(SQLModel, table=True):
+    """Something to be done with hands at a stand, until it is ticked or dropped."""
+
+    __tablename__ = "note"
+    id: int | None = Field(default=None, primary_key=True)
+    head: str
+    text: str
+    placement: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+    up: str = "0"
+    by: str = ""
+    at: datetime = Field(default_factory=now_utc)
+    closed_at: datetime | None = Field(default=None, index=True)
+
+
 class DeviceRow(SQLModel, table=True):
     """A tablet that was let in. Ended ones stay, so that their cookie is never good again."""
 

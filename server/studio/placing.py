@@ -61,10 +61,15 @@ def dragged(placement: Placement, view: str, x_cm: float, y_cm: float, units: st
     return replace(placement, azimuth_deg=_around(round(azimuth)), distance_m=_on(distance, grain))
 
 
+def zooms(head: Head) -> bool:
+    """Whether it can be spotted and flooded."""
+    return len(head.photometry or head.beam) > 1
+
+
 def focused(head: Head, focus: float) -> Placement:
     """Toward spot (0) or flood (1), as far as it goes."""
     there = min(1.0, max(0.0, round(number("focus", focus, -10, 10), EXACT)))
-    if len(head.beam) == 1:
+    if not zooms(head):
         raise Refused(f"{head.name} has one beam only: it cannot be spotted or flooded")
     if there == head.placement.focus:
         raise Refused(f"{head.name} is at full {'flood' if there == 1 else 'spot'} already")

@@ -71,6 +71,7 @@ class Room:
         return planning_limit_amps(circuit.breaker_amps, self.continuous_factor)
 
 
+WAYS = ("dim", "lens", "iso", "shutter", "distance", "scrim", "focus")
 STAND_INS = ("one", "two", "three")
 
 
@@ -81,6 +82,10 @@ class Sitter:
     yaw_deg: float = 0.0
     white_over_lit_stops: float = 0.7
     stand_in: str = STAND_INS[0]
+    colour: bool = False
+    """Whether the sitting is in colour: in black and white nothing is said of lamps' colours."""
+    never: tuple[str, ...] = ()
+    """Ways that are never offered."""
 
     def __post_init__(self) -> None:
         number("yaw_deg", self.yaw_deg, -180, 180)
@@ -89,6 +94,12 @@ class Sitter:
                 f"stand_in must be one of {', '.join(STAND_INS)}, got {self.stand_in!r:.40}"
             )
         number("white_over_lit_stops", self.white_over_lit_stops, 0, 6)
+        if not isinstance(self.colour, bool):
+            raise OutOfRange(f"colour must be true or false, got {self.colour!r:.40}")
+        object.__setattr__(self, "never", tuple(self.never))
+        for kind in self.never:
+            if kind not in WAYS:
+                raise OutOfRange(f"never must be among {', '.join(WAYS)}, got {kind!r:.40}")
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,8 @@ class SitterDocument(Strict):
     yaw_deg: float = 0.0
     white_over_lit_stops: float = 0.7
     stand_in: str = "one"
+    colour: bool = False
+    never: list[str] = Field(default=[], max_length=7)
 
 
 class PointDocument(Strict):
@@ -65,6 +67,16 @@ class BeamDocument(Strict):
     field_deg: float
 
 
+class MeasuredDocument(Strict):
+    """What a photometric file gave: candela by the angle off the axis."""
+
+    focus: float
+    name: str = ""
+    watts: float = 0.0
+    angles_deg: list[float] = Field(min_length=2, max_length=721, examples=[[0, 10, 20, 90]])
+    candelas: list[float] = Field(min_length=2, max_length=721, examples=[[9000, 4500, 900, 0]])
+
+
 class PlacementDocument(Strict):
     azimuth_deg: float = 45.0
     distance_m: float = 2.0
@@ -92,6 +104,8 @@ class HeadDocument(Strict):
     )
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
+    bands_below: float = 0.0
+    photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
 
 class ReadingDocument(Strict):
@@ -104,6 +118,18 @@ class ReadingDocument(Strict):
     yaw_deg: float = 0.0
     receptor: Literal["flat", "dome"] = "flat"
     shaded: bool = False
+
+
+class LampDocument(Strict):
+    """A line of the lamp log: how the head reads since, once it was read."""
+
+    head: str
+    at: str
+    hours: float = 0.0
+    note: str = ""
+    stops: float | None = None
+    point: str = ""
+    held: list[tuple[int, str]] = []
 
 
 RIG_EXAMPLE: dict[str, Any] = {
@@ -129,6 +155,7 @@ class RigDocument(Strict):
     meter: MeterDocument = MeterDocument()
     heads: list[HeadDocument] = Field(max_length=512)
     readings: list[ReadingDocument] = Field(default=[], max_length=5000)
+    lamps: list[LampDocument] = Field(default=[], max_length=2000)
 
 
 class Levels(Strict):

@@ -19,6 +19,7 @@ from server.web.faces import Faces
 from server.web.floor import Floor
 from server.web.hands import Hands
 from server.web.hub import Hub
+from server.web.incoming import Incoming
 from server.web.moves import Moves
 from server.web.walking import Walking
 
@@ -35,6 +36,7 @@ class Desk:
     hands: Hands = field(default_factory=Hands)
     walking: Walking = field(default_factory=Walking)
     moves: Moves = field(default_factory=Moves)
+    incoming: Incoming = field(default_factory=Incoming)
     faces: Faces = field(init=False)
     doors: Doors = field(init=False)
     perform: ASGIApp | None = None

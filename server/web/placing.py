@@ -10,7 +10,7 @@ from server.studio.figures import outputs_of, ratio_of
 from server.studio.head import Head, Placement
 from server.studio.light import LightMatrix, light_matrix
 from server.studio.look import differs
-from server.studio.placing import SCRIMS, STEPS_DEG, STEPS_M
+from server.studio.placing import SCRIMS, STEPS_DEG, STEPS_M, zooms
 from server.studio.rig import Rig
 from server.studio.tape import length_words, short_words
 from server.web.desk import Desk
@@ -103,7 +103,7 @@ def set_words(head: Head, placement: Placement) -> str:
     scrims = [names.get(s, f"{s:g} stop") for s in placement.scrims]
     aim = placement.aim if isinstance(placement.aim, str) else "a place"
     parts = [f"aimed at {'the mark' if aim == 'mark' else aim}"]
-    if len(head.beam) > 1:
+    if zooms(head):
         parts.insert(0, focus_words(placement.focus))
     parts.append(f"scrims {' + '.join(scrims)}" if scrims else "no scrim")
     return ", ".join(parts)

@@ -9,7 +9,7 @@ from fastapi.responses import RedirectResponse
 
 from server.errors import OutOfRange
 from server.studio.head import Head, Placement
-from server.studio.placing import FOCUS_STEP, SCRIMS, dragged, focused, scrimmed, stepped
+from server.studio.placing import FOCUS_STEP, SCRIMS, dragged, focused, scrimmed, stepped, zooms
 from server.studio.tape import metres_of
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.forms import number
@@ -29,7 +29,7 @@ async def placing_page(desk: DeskDep, name: str) -> Response:
     return html(
         "pages/placing.html", view=f"placing:{name}", oob=False, notice="", strip=strip_view(now),
         placing=placing_view(desk, now, name), here=f"/rig/plan/{quote(name, safe='')}",
-        rows=step_rows(now.rig.room.units), can_focus=len(head.beam) > 1, focus_step=FOCUS_STEP,
+        rows=step_rows(now.rig.room.units), can_focus=zooms(head), focus_step=FOCUS_STEP,
         aims=["mark", *(p.name for p in now.rig.points)], scrims=list(SCRIMS),
         heads=[h.name for h in now.rig.heads], units=now.rig.room.units, back="/rig",
     )  # fmt: skip
