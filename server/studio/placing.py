@@ -6,6 +6,7 @@ from math import hypot, sqrt
 from server.errors import NotFound, OutOfRange, Refused
 from server.physics.geometry import Vector, placement_of
 from server.studio.head import Head, Placement, number
+from server.studio.rig import Rig
 from server.studio.tape import INCH_M
 
 SCRIMS = {"single": 0.5, "double": 1.0}
@@ -19,6 +20,12 @@ FOCUS_STEP = 0.1
 VIEWS = ("above", "side")
 EXACT = 7
 """Decimals that are kept, so that steps there and back meet again."""
+
+
+def placed(rig: Rig, name: str, placement: Placement) -> Rig:
+    """The rig with one head put elsewhere; refused when it is aimed at a point that is not there."""
+    heads = (replace(h, placement=placement) if h.name == name else h for h in rig.heads)
+    return replace(rig, heads=tuple(heads))
 
 
 def stepped(head: Head, what: str, by: float) -> Placement:

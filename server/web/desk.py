@@ -15,6 +15,7 @@ from server.live.engine import Engine
 from server.settings import Settings
 from server.store.devices import Device
 from server.web.doors import Doors
+from server.web.drafts import Drafts
 from server.web.faces import Faces
 from server.web.floor import Floor
 from server.web.hands import Hands
@@ -37,6 +38,7 @@ class Desk:
     walking: Walking = field(default_factory=Walking)
     moves: Moves = field(default_factory=Moves)
     incoming: Incoming = field(default_factory=Incoming)
+    drafts: Drafts = field(default_factory=Drafts)
     faces: Faces = field(init=False)
     doors: Doors = field(init=False)
     perform: ASGIApp | None = None
@@ -55,7 +57,7 @@ class Desk:
             self.settings.faces_folder,
             self.database,
             self.hub.refresh,
-            self.settings.photographs_folder,
+            self.settings.photographs_in(self.engine.now().record.room_id),
         )
 
 

@@ -10,7 +10,7 @@ from server.studio.figures import outputs_of, ratio_of
 from server.studio.head import Head, Placement
 from server.studio.light import LightMatrix, light_matrix
 from server.studio.look import differs
-from server.studio.placing import SCRIMS, STEPS_DEG, STEPS_M, zooms
+from server.studio.placing import SCRIMS, STEPS_DEG, STEPS_M, placed, zooms
 from server.studio.rig import Rig
 from server.studio.tape import length_words, short_words
 from server.web.desk import Desk
@@ -74,8 +74,8 @@ def place(desk: Desk, actor: str, name: str, placement: Placement) -> None:
     head = rig.head(name)
     if placement == head.placement:
         return
-    moved = rig.standing({name: placement})
-    desk.engine.replace_rig(moved, actor, _told(head, placement, rig.room.units))
+    text = _told(head, placement, rig.room.units)
+    desk.engine.replace_rig(placed(rig, name, placement), actor, text)
     desk.moves.add(name, head.placement, placement)
 
 
@@ -87,7 +87,7 @@ def put_back(desk: Desk, actor: str, name: str) -> None:
     if before is None:
         raise Refused(f"{name} was not moved here since Thirdstop started: nothing to put back")
     text = f"{name} put back: {_told(head, before, rig.room.units)}"
-    desk.engine.replace_rig(rig.standing({name: before}), actor, text)
+    desk.engine.replace_rig(placed(rig, name, before), actor, text)
     desk.moves.taken_back(name)
 
 
@@ -227,7 +227,7 @@ def _last(
     yaw_deg: float,
 ) -> str:  # fmt: skip
     """What the last move changed: the head's own light, and the ratio."""
-    was = rig.standing({head.name: before})
+    was = placed(rig, head.name, before)
     was_matrix = light_matrix(was, yaw_deg)
     then = character(was, was_matrix, outputs, was.head(head.name), yaw_deg)
     changes = moved_stops(then, character(rig, matrix, outputs, head, yaw_deg))
