@@ -40,6 +40,7 @@ from server.web.routes import (
     meter,
     photographs,
     photometry,
+    placing,
     plan,
     reference,
     rig,
@@ -108,8 +109,9 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, photographs,
-        live, faces, exchange, library, rooms, whole, rig, photometry, lamps, warm_up, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, placing,
+        photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
+        warm_up, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

@@ -26,6 +26,7 @@ class RoomDocument(Strict):
     ambient_lux: float = 0.0
     circuits: list[CircuitDocument] = []
     signal_loss: Literal["not tested", "holds", "goes dark", "fades"] = "not tested"
+    units: Literal["m", "ft"] = "m"
     ceiling_m: float | None = None
 
 

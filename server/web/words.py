@@ -3,6 +3,7 @@
 from server.errors import OutOfRange
 from server.studio.head import Placement
 from server.studio.mix import VULGAR
+from server.studio.tape import length_words
 
 
 def stops_words(thirds: float | None) -> str:
@@ -34,7 +35,7 @@ def yaw_words(yaw_deg: float) -> str:
     return f"face {abs(yaw_deg):.0f}° to camera {'right' if yaw_deg > 0 else 'left'}"
 
 
-def place_words(placement: Placement) -> str:
+def place_words(placement: Placement, units: str = "m") -> str:
     """Where a head stands, as one would call it across the room."""
     azimuth = placement.azimuth_deg
     if azimuth == 0:
@@ -45,8 +46,9 @@ def place_words(placement: Placement) -> str:
         where = f"{abs(azimuth):g}° camera {'right' if azimuth > 0 else 'left'}"
     rise = placement.rise_m
     height = "at eye height" if rise == 0 else (
-        f"{abs(rise):g} m {'above' if rise > 0 else 'below'} the eyes")  # fmt: skip
-    return f"{placement.distance_m:g} m, {where}, {height}"
+        f"{length_words(abs(rise), units)} {'above' if rise > 0 else 'below'} the eyes"
+    )  # fmt: skip
+    return f"{length_words(placement.distance_m, units)}, {where}, {height}"
 
 
 def seconds_of(text: str) -> float:
