@@ -29,6 +29,7 @@ from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    curve,
     devices,
     dimmer,
     exchange,
@@ -39,6 +40,7 @@ from server.web.routes import (
     meter,
     photographs,
     photometry,
+    placing,
     plan,
     reference,
     rig,
@@ -46,16 +48,19 @@ from server.web.routes import (
     sitting,
     spot,
     stop,
+    warm_up,
     ways,
     whole,
 )
+from server.web.warming import minute_of
 
 SAVE_AGAIN_S = 2.0
+TELL_MINUTES_S = 30.0
 
 
 def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None, int]:
-    """The open room's rig, the live state and that room's id as they were stored, or a new
-    studio's. Refused when the file is whole, but what it holds is not."""
+    """The rig, the live state and the open room as they were stored, or a new studio's. Refused
+    when the file is whole, but what it holds is not."""
     try:
         with Session(database) as session:
             first_rig = load_rig(session) or _new_rig(session, settings)
@@ -82,9 +87,10 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
-        saving = asyncio.create_task(_save_again(engine))
+        tasks = [asyncio.create_task(_save_again(engine)), asyncio.create_task(_tell_minutes(desk))]
         yield
-        saving.cancel()
+        for task in tasks:
+            task.cancel()
         desk.faces.close()
         if desk.fade_down:
             await asyncio.sleep(engine.fade_down())
@@ -103,8 +109,9 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
-        faces, exchange, library, rooms, whole, rig, photometry, lamps, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, placing,
+        photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
+        warm_up, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
@@ -123,6 +130,14 @@ async def _save_again(engine: Engine) -> None:
         await asyncio.sleep(SAVE_AGAIN_S)
         if engine.now().unsaved:
             await asyncio.to_thread(engine.store_again)
+
+
+async def _tell_minutes(desk: Desk) -> None:
+    """While heads warm up, their minutes are told anew."""
+    while True:
+        await asyncio.sleep(TELL_MINUTES_S)
+        if minute_of(desk.engine.now()):
+            desk.hub.nudge()
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:

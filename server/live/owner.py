@@ -29,6 +29,7 @@ from server.studio.light import LightMatrix, light_matrix
 from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+from server.studio.warm import followed, warm_document
 
 FADE_DOWN_S = 1.5
 
@@ -119,6 +120,7 @@ class Owner:
                 text=self._text,
                 actor=self._actor,
                 unsaved=self._unsaved,
+                at=self._today(),
             )
 
     def subscribe(self, listener: Callable[[Now], None]) -> None:
@@ -182,8 +184,8 @@ class Owner:
         detail: Mapping[str, Any] | None = None,
         rig: tuple[Rig, LightMatrix] | None = None,
         renamed: Mapping[str, str] = MappingProxyType({}),
-        left: tuple[int, Rig] | None = None,
         corrections: tuple[Correction, ...] = (),
+        left: tuple[int, Rig] | None = None,
     ) -> Now:
         """Send, store, tell. `fade_s` None leaves the light where it is going."""
         shown = record.good if comparing and record.good else record.history.now.setting
@@ -212,13 +214,20 @@ class Owner:
             self._output.play(timeline_of(new_rig, fade))
         self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg
         self._fade, self._comparing = fade, comparing
-        self._record = replace(record, revision=record.revision + 1, way=way_of(fade, moment))
+        today, more = self._today(), dict(detail or {})
+        warm = followed(record.warm, {h: output > 0 for h, output in end.items()}, today)
+        if warm is not self._record.warm:
+            more["warm"] = warm_document(warm)
+        way = way_of(fade, moment)
+        self._record = replace(record, revision=record.revision + 1, way=way, warm=warm)
         self._text, self._actor = text, actor
-        new, more = rig and rig[0], detail or {}
-        at = self._today()
+        new = rig and rig[0]
         self._store(
-            Change(self._record, kind, text, actor, at, new, left, more, renamed, corrections)
-        )
+            Change(
+                self._record, kind, text, actor, today, new, left,
+                detail=more, renamed=renamed, corrections=corrections,
+            )
+        )  # fmt: skip
         return self._tell()
 
     def store_again(self) -> Now:

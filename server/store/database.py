@@ -11,6 +11,7 @@ from server.store import tables
 
 SCHEMA_STEPS = (
     "tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes", "rooms",
+    "notes of rooms",
 )  # fmt: skip
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
@@ -81,6 +82,8 @@ def _migrate(connection: Connection, version: int) -> None:
             for table, column, kind in ROOMS:
                 _add_column(connection, table, column, kind)
             connection.execute(text("UPDATE rig SET is_open = 1"))
+        if number == 6:
+            _add_column(connection, "note", "room_id", "INTEGER NOT NULL DEFAULT 1")
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()
 
@@ -97,9 +100,8 @@ ROOMS = (
     ("rig", "archived_at", "DATETIME"),
     ("rig", "running", "JSON NOT NULL DEFAULT '[]'"),
     ("look", "room_id", "INTEGER NOT NULL DEFAULT 1"),
-    ("note", "room_id", "INTEGER NOT NULL DEFAULT 1"),
 )
-"""The one rig there was becomes the first room, and is open; looks and notes are of it."""
+"""The one rig there was becomes the first room, and is open; every look is a look of it."""
 VERSION_1 = tuple(
     str(t.__tablename__)
     for t in (

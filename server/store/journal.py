@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine as Database
+from sqlalchemy import func
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
@@ -17,6 +18,7 @@ from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
 from server.studio.history import DEPTH, Change, History, LiveRecord, Step, Way
 from server.studio.setting import Setting
+from server.studio.warm import Warm, warm_from_document, woken
 
 
 @dataclass(frozen=True)
@@ -58,8 +60,10 @@ class Journal:
     def __call__(self, change: Change) -> None:
         """Store a change; OSError with the reason, and since when, in words."""
         if self._file and not self._is_there():
+            self._miss(change)
+            self._missed_since = since = self._missed_since or change.at
             raise OSError(
-                f"nothing since {self._miss(change):%H:%M}: the database {self._file.name} was"
+                f"nothing since {since.astimezone():%H:%M}: the database {self._file.name} was"
                 " moved or deleted under Thirdstop. The light goes on. Put the file back, or stop"
                 " and start again"
             )
@@ -67,7 +71,7 @@ class Journal:
             with Session(self._database) as session:
                 record(session, change, self._missed, all_steps=self._missed_since is not None)
         except SQLAlchemyError as error:
-            since = self._miss(change)
+            self._miss(change)
             self._missed_since = since = self._missed_since or change.at
             raise OSError(
                 f"nothing since {since.astimezone():%H:%M} ({trouble(error)})."
@@ -76,18 +80,16 @@ class Journal:
             ) from error
         self._missed_since, self._missed = None, []
 
-    def _miss(self, change: Change) -> datetime:
-        """Keep a rig to be stored later; one takes the place of the one before in its room.
-        Answers since when nothing is stored, by the clock on the wall."""
+    def _miss(self, change: Change) -> None:
+        """Keep a rig to be stored later; one takes the place of the one before in its room."""
+        if change.rig is None:
+            return
         last = self._missed[-1] if self._missed else None
-        plain = not (change.renamed or change.corrections)
-        if change.rig is not None:
-            if last and plain and change.record.room_id == last.record.room_id:
-                self._missed[-1] = replace(last, rig=change.rig)
-            else:
-                self._missed.append(change)
-        self._missed_since = self._missed_since or change.at
-        return self._missed_since.astimezone()
+        plain = not change.renamed and not change.corrections
+        if last and plain and change.record.room_id == last.record.room_id:
+            self._missed[-1] = replace(last, rig=change.rig)
+        else:
+            self._missed.append(change)
 
     def _is_there(self) -> bool:
         """Whether the file we write to still is the one that a next start would read."""
@@ -176,7 +178,19 @@ def load_live(session: Session) -> LiveRecord | None:
         dark_from=setting_from_document(live.dark_from) if live.dark_from else None,
         way=Way(**live.way) if live.way else None,
         room_id=active_id(session),
+        warm=_load_warm(session),
     )
+
+
+def _load_warm(session: Session) -> Warm:
+    """How long heads had been on, from the last event that tells it."""
+    newest = select(EventRow).order_by(col(EventRow.id).desc()).limit(1)
+    tells = func.json_extract(EventRow.detail, "$.warm").is_not(None)
+    last, told = session.exec(newest).first(), session.exec(newest.where(tells)).first()
+    if last is None or told is None:
+        return {}
+    warm = warm_from_document(told.detail["warm"])
+    return woken(warm, last.at.replace(tzinfo=UTC), datetime.now(UTC))
 
 
 def events(session: Session, limit: int = 200, before: int | None = None) -> Sequence[Event]:

@@ -1,7 +1,6 @@
 """Looks in the database: kept, found, changed, put in order, deleted and brought back."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import UTC, datetime
 
 from sqlalchemy import ColumnElement, func, or_
@@ -32,32 +31,41 @@ def add_look(session: Session, look: Look) -> Look:
 
 
 def add_looks(session: Session, looks: Sequence[Look]) -> list[int]:
-    """Store new looks in the open room, all of them or none. Those with a place follow, in the
-    order of their places, after what the running order holds."""
+    """Store new looks, all of them or none. Those with a place follow, in the order of their
+    places, after what the running order holds."""
     after = max((look.place or 0 for look in running_order(session)), default=-1) + 1
-    room_id = active_id(session)
-    ids = add_rows(
-        session,
-        [
-            (look if look.place is None else replace(look, place=after + look.place), room_id)
-            for look in looks
-        ],
-    )
-    session.commit()
-    return ids
-
-
-def add_rows(session: Session, kept: Iterable[tuple[Look, int]]) -> list[int]:
-    """Put looks into the session, each with its room. The caller commits. [ids]"""
-    ids = []
-    for look, room_id in kept:
-        row = _new_row(look, room_id)
+    rows = []
+    for look in looks:
+        row = _new_row(look, active_id(session))
+        if look.place is not None:
+            row.place = after + look.place
         if look.kept_at:
             row.kept_at = datetime.fromisoformat(look.kept_at).astimezone(UTC)
         session.add(row)
         session.flush()  # one after another: ids tell the order in which looks were kept
-        ids.append(row.id or 0)
+        rows.append(row)
+    ids = [row.id for row in rows if row.id is not None]
+    session.commit()
     return ids
+
+
+def add_rows(session: Session, kept: Iterable[tuple[Look, int, datetime]]) -> list[int]:
+    """Put looks into the session, each with its room and the moment it was kept. The caller
+    commits. [ids]"""
+    rows = []
+    for look, room_id, kept_at in kept:
+        row = _new_row(look, room_id)
+        row.kept_at, row.place = kept_at, None
+        rows.append(row)
+    session.add_all(rows)
+    session.flush()
+    return [row.id or 0 for row in rows]
+
+
+def looks_in_use(session: Session) -> list[Look]:
+    """All looks of rooms that are not archived, in the order they were kept."""
+    query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
+    return _looks(session, session.exec(query.order_by(col(LookRow.id))))
 
 
 def _new_row(look: Look, room_id: int) -> LookRow:
@@ -76,8 +84,10 @@ def _new_row(look: Look, room_id: int) -> LookRow:
 
 
 def all_looks(session: Session) -> list[Look]:
-    """Every look of a room that is not archived, the oldest first."""
-    query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
+    """Every look of the room that is open, the oldest first."""
+    query = select(LookRow).where(
+        col(LookRow.deleted_at).is_(None), LookRow.room_id == active_id(session)
+    )
     return _looks(session, session.exec(query.order_by(col(LookRow.id))))
 
 
@@ -135,10 +145,10 @@ def running_order(session: Session) -> list[Look]:
     return _looks(session, session.exec(query))
 
 
-def heads_in_looks(session: Session, room_id: int) -> set[str]:
-    """Names of all heads that any look of a room holds, those of looks that were taken out too."""
-    rows = session.exec(select(LookRow).where(LookRow.room_id == room_id))
-    return {name for row in rows for name in row.setting["stops"]}
+def heads_in_looks(session: Session) -> set[str]:
+    """Names of all heads that any look of the open room holds, of looks taken out too."""
+    query = select(LookRow).where(LookRow.room_id == active_id(session))
+    return {name for row in session.exec(query) for name in row.setting["stops"]}
 
 
 def rename_heads(session: Session, names: Mapping[str, str], room_id: int) -> None:

@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from server.store.looks import add_rows, all_looks
+from server.store.looks import add_rows, looks_in_use
 from server.store.rigs import run, running_now
 from server.store.tables import RigRow, now_utc
 from server.studio.document import rig_document, rig_from_document
@@ -18,7 +19,7 @@ def load_whole(session: Session, open_id: int, rig_now: Rig) -> Whole:
     rows = session.exec(
         select(RigRow).where(col(RigRow.archived_at).is_(None)).order_by(col(RigRow.id))
     ).all()
-    looks = all_looks(session)
+    looks = looks_in_use(session)
     place = {look.look_id: i for i, look in enumerate(looks)}
     room = {row.id: i for i, row in enumerate(rows)}
     running = running_now(session)
@@ -52,7 +53,7 @@ def replace_all(session: Session, whole: Whole) -> int:
     look_ids = add_rows(
         session,
         [
-            (replace(look, place=None), ids[at])
+            (look, ids[at], datetime.fromisoformat(look.kept_at))
             for look, at in zip(whole.looks, whole.look_rooms, strict=True)
         ],
     )

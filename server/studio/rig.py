@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from server.errors import NotFound, OutOfRange, Refused
 from server.physics.exposure import exact_f_number
+from server.studio.drift import Drift, drifts
 from server.studio.head import SLOTS, Head, Placement, number
 from server.studio.lamps import LampChange
-from server.studio.readings import Reading
+from server.studio.readings import Reading, ambient_read
 from server.studio.room import USUAL_POINTS, Meter, Point, Room, Sitter
 
 MOST_READINGS = 5000
@@ -80,6 +82,15 @@ class Rig:
                         f"head {head.name}: address {slot} in universe {head.universe} is taken"
                         f" by {other}; each head needs addresses of its own (1..{SLOTS})"
                     )
+
+    @cached_property
+    def drifts(self) -> Mapping[str, Drift]:
+        """How each head drifts while it warms up, where that was read. A tungsten head does not."""
+        at_points = {p.name: self.room.ambient_lux for p in self.points}
+        found = drifts(self.readings, {**at_points, **ambient_read(self.readings)})
+        return {
+            h.name: found[h.name] for h in self.heads if h.name in found and h.lamp != "tungsten"
+        }
 
     def head(self, name: str) -> Head:
         """The head with this name, or NotFound with the names there are."""

@@ -21,6 +21,7 @@ from server.web.floor import Floor
 from server.web.hands import Hands
 from server.web.hub import Hub
 from server.web.incoming import Incoming
+from server.web.moves import Moves
 from server.web.walking import Walking
 
 
@@ -35,6 +36,7 @@ class Desk:
     floor: Floor = field(default_factory=Floor)
     hands: Hands = field(default_factory=Hands)
     walking: Walking = field(default_factory=Walking)
+    moves: Moves = field(default_factory=Moves)
     incoming: Incoming = field(default_factory=Incoming)
     drafts: Drafts = field(default_factory=Drafts)
     faces: Faces = field(init=False)

@@ -91,6 +91,7 @@ def room_of(form: Any, before: Room) -> Room:
         mains_volts=number(form, "mains_volts"),
         continuous_factor=number(form, "continuous_factor"),
         ambient_lux=number(form, "ambient_lux"),
+        units=str(form.get("units", before.units)),
         circuits=circuits,
     )
 

@@ -22,7 +22,7 @@ LARGEST = {
     "/library/files/look-book": 8 * 1024 * 1024,
     "/rooms/import": 32 * 1024 * 1024,
 }
-"""Files that may be larger than what a form sends: a photograph; a book of 5000 looks; a studio."""
+"""Files that may be larger than what a form sends: a photograph, a book of looks, a studio."""
 A_YEAR_S = 365 * 24 * 3600
 SAFE = ("GET", "HEAD")
 OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")

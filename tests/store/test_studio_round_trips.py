@@ -27,6 +27,7 @@ from server.studio.rig import Lens, Rig
 from server.studio.room import (
     SIGNAL_LOSS,
     STAND_INS,
+    UNITS,
     USUAL_POINTS,
     WAYS,
     Circuit,
@@ -43,7 +44,9 @@ MEASURED = CandelaCurve((0.0, 20.0, 90.0), (9000.0, 4500.0, 0.0))
 QUICK = dict(
     deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
 )
-NAMES = st.text(st.characters(categories=("L", "N", "P", "S")), min_size=1, max_size=12)
+NAMES = st.text(
+    st.characters(categories=("L", "N", "P", "S"), exclude_characters="/"), min_size=1, max_size=12
+).filter(lambda name: name not in (".", "..", "new"))
 MOMENTS = st.datetimes(datetime(1971, 1, 1), datetime(2199, 1, 1))
 
 
@@ -120,7 +123,8 @@ def rigs(draw: st.DrawFn) -> Rig:
         room=Room(
             draw(NAMES), draw(between(50, 500)), draw(between(0.01, 1)), draw(between(0, 1e5)),
             tuple(Circuit(n, draw(between(0.1, 1000)), draw(between(0, 9))) for n in circuits),
-            draw(st.sampled_from(SIGNAL_LOSS)), draw(st.none() | between(1.5, 50)),
+            draw(st.sampled_from(SIGNAL_LOSS)), ceiling_m=draw(st.none() | between(1.5, 50)),
+            units=draw(st.sampled_from(UNITS)),
         ),
         sitter=Sitter(
             draw(between(-180, 180)), draw(between(0, 6)), draw(st.sampled_from(STAND_INS)),

@@ -4,6 +4,7 @@ import asyncio
 import json
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from shutil import rmtree
@@ -36,6 +37,7 @@ from server.web.lamps import lamps_view
 from server.web.plan import plans
 from server.web.templating import html, went
 from server.web.views import strip_view
+from server.web.warming import head_words
 from server.web.words import place_words
 
 router = APIRouter(include_in_schema=False)
@@ -57,7 +59,7 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
         "pages/rig.html", view="rig", oob=False, notice="", strip=strip_view(now), gone=gone,
         room_id=now.record.room_id,
         stand_ins=stand_in_views(desk.faces, now), rig=rig, heads=now.figures.heads,
-        place=place_words, circuits=circuits, spare=range(spare),
+        place=place_words, warm=partial(head_words, now), circuits=circuits, spare=range(spare),
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
@@ -110,6 +112,7 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
         + (["a place"] if values["aim"] == "a place" else []),
         seen="" if action.endswith("/new") else _seen(document),
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
+        warm="" if action.endswith("/new") else head_words(now, head),
         measured=curves_view(head), gone_beam=gone_beam,
         lamp_log=lamps_view(rig, head, datetime.now()),
     )  # fmt: skip
@@ -148,7 +151,7 @@ async def change_head(
     _unchanged(form, head_document(before), name)
     after = head_of(form, before)
     if after.name != before.name:
-        _free_name(session, after.name, desk.engine.now().record.room_id)
+        _free_name(session, after.name)
     heads = tuple(after if h is before else h for h in rig.heads)
     names = {before.name: after.name}
     readings, lamps = renamed_heads(rig.readings, names), renamed_lamps(rig.lamps, names)
@@ -173,9 +176,9 @@ def _unchanged(form: Any, document: dict[str, Any], what: str) -> None:
         )
 
 
-def _free_name(session: Session, name: str, room_id: int) -> None:
+def _free_name(session: Session, name: str) -> None:
     """A head that is gone lives on in looks by its name: nobody else may take it over."""
-    if name in store.heads_in_looks(session, room_id):
+    if name in store.heads_in_looks(session):
         raise Refused(
             f"looks still hold a head called {name}: choose another name, or bring that head back"
         )
