@@ -43,6 +43,7 @@ from server.web.routes import (
     placing,
     plan,
     reference,
+    rescue,
     rig,
     rooms,
     sitting,
@@ -109,14 +110,15 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, placing,
-        photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, meter, curve, plan,
+        placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
         warm_up, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
+    app.include_router(rescue.contract)
     app.include_router(meter.contract)
     app.include_router(rooms.contract)
     errors.install(app)

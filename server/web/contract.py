@@ -108,6 +108,7 @@ class HeadDocument(Strict):
     steady_from: float = 0.0
     touched_at: str | None = None
     bands_below: float = 0.0
+    out: bool = False
     photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
 
