@@ -21,6 +21,7 @@ from server.store.seed import seed
 from server.studio.rig import Rig
 from server.studio.room import Room
 from server.web import errors
+from server.web.burning import PERIOD_S, Burning
 from server.web.desk import Desk
 from server.web.guard import Guard
 from server.web.routes import (
@@ -63,8 +64,10 @@ def create_app(settings: Settings) -> FastAPI:
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
         saving = asyncio.create_task(_save_again(engine))
+        counting = asyncio.create_task(_count(Burning(engine, database)))
         yield
         saving.cancel()
+        counting.cancel()
         desk.faces.close()
         if desk.fade_down:
             await asyncio.sleep(engine.fade_down())
@@ -102,6 +105,13 @@ async def _save_again(engine: Engine) -> None:
         await asyncio.sleep(SAVE_AGAIN_S)
         if engine.now().unsaved:
             await asyncio.to_thread(engine.store_again)
+
+
+async def _count(burning: Burning) -> None:
+    """Hours of the lamps, minute by minute."""
+    while True:
+        await asyncio.sleep(PERIOD_S)
+        await asyncio.to_thread(burning.count)
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:

@@ -9,7 +9,10 @@ from sqlmodel import SQLModel, create_engine
 from server.errors import Refused
 from server.store import tables
 
-SCHEMA_STEPS = ("tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes")
+SCHEMA_STEPS = (
+    "tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes",
+    "hours lit",
+)  # fmt: skip
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
 
@@ -73,6 +76,10 @@ def _migrate(connection: Connection, version: int) -> None:
         if number == 4:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[str(tables.NoteRow.__tablename__)]]
+            )
+        if number == 5:
+            SQLModel.metadata.create_all(
+                connection, tables=[SQLModel.metadata.tables[str(tables.BurningRow.__tablename__)]]
             )
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()

@@ -10,6 +10,7 @@ from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
+from server.store.burning import rename_lit
 from server.store.looks import correct_looks, rename_heads
 from server.store.rigs import put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
@@ -111,6 +112,7 @@ def record(session: Session, change: Change, *, all_steps: bool = False) -> None
         put_rig(session, change.rig)
     if change.renamed:
         rename_heads(session, change.renamed)
+        rename_lit(session, change.renamed)
     for correction in change.corrections:
         correct_looks(session, correction)
     session.commit()

@@ -25,7 +25,7 @@ from server.web.lamps import (
     stops_text,
     taken_back,
 )
-from server.web.routes.rig import page_of
+from server.web.routes.rig import counted_hours, page_of
 from server.web.templating import html, went
 from server.web.views import strip_view
 
@@ -44,7 +44,8 @@ async def change_lamp(
     rig = desk.engine.now().rig_now
     known = number({"hours": hours}, "hours") if hours.strip() else 0.0
     at = changed_at(day, datetime.now(UTC))
-    change = LampChange(rig.head(name).name, at, known, " ".join(note.split()))
+    counted = counted_hours(desk, name)
+    change = LampChange(rig.head(name).name, at, known, counted, " ".join(note.split()))
     desk.engine.replace_rig(
         replace(rig, lamps=(*rig.lamps, change)), actor, f"lamp of {name} changed"
     )
