@@ -25,6 +25,7 @@ class LampLine:
     number: int
     when: str
     words: str
+    what: str
     key: str
 
 
@@ -68,7 +69,8 @@ def _line(number: int, change: LampChange) -> LampLine:
         words.append(f"reads {stops_text(change.stops)} at {change.point}, looks corrected")
     return LampLine(
         number, f"{change.at.astimezone():%d %b %Y}", " · ".join(words),
-        "Take out of the log" if change.stops is None else "Take the correction back",
+        *(("line", "Take out of the log") if change.stops is None
+          else ("correction", "Take the correction back")),
     )  # fmt: skip
 
 
@@ -83,6 +85,8 @@ def reading_of(now: Now, head: Head, typed: Mapping[str, str]) -> NewLamp:
     setting = now.record.history.now.setting
     if not is_alone(now.rig, setting, head.name):
         raise Refused(f"{head.name} must be lit alone for its reading: light it first")
+    if typed["below"] != str(setting.of(head)):  # a second tap, or somebody nudged meanwhile
+        raise Refused(f"{head.name} gives other light than when it was read: read it again")
     point = next((p for p in now.rig.points if p.name == typed["point"]), None)
     if point is None:
         known = ", ".join(p.name for p in now.rig.points)
@@ -136,12 +140,14 @@ def read_lamp(
     return replace(rig, lamps=tuple(lamps)), correction
 
 
-def taken_back(rig: Rig, number: int, head: Head) -> tuple[Rig, Correction | None]:
+def taken_back(rig: Rig, number: int, head: Head, what: str) -> tuple[Rig, Correction | None]:
     """The log without a line, or with its correction taken back, and what looks need for that."""
     if not 1 <= number <= len(rig.lamps) or rig.lamps[number - 1].head != head.name:
         raise NotFound(f"the log of {head.name} has no line {number}")
     change = rig.lamps[number - 1]
     before, after = rig.lamps[: number - 1], rig.lamps[number:]
+    if what != ("line" if change.stops is None else "correction"):  # a second tap
+        raise Refused(f"line {number} of the log of {head.name} has changed: look at it again")
     if change.stops is None:
         return replace(rig, lamps=(*before, *after)), None
     back = () if change.same_lamp else (replace(change, stops=None, point="", held=()),)
