@@ -4,6 +4,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine as Database
@@ -50,6 +51,9 @@ class Journal:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        name = database.url.database
+        self._file = Path(name) if name and name != ":memory:" else None
+        self._inode = self._file.stat().st_ino if self._file else 0
         self._missed_since: datetime | None = None
         self._renamed: dict[str, str] = {}
         self._corrections: tuple[Correction, ...] = ()
@@ -58,6 +62,14 @@ class Journal:
         """Store a change; OSError with the reason, and since when, in words."""
         renamed = {**self._renamed, **change.renamed}
         corrections = (*self._corrections, *change.corrections)
+        if self._file and not self._is_there():
+            self._missed_since = since = self._missed_since or change.at
+            self._renamed, self._corrections = renamed, corrections
+            raise OSError(
+                f"nothing since {since.astimezone():%H:%M}: the database {self._file.name} was"
+                " moved or deleted under Thirdstop. The light goes on. Put the file back, or stop"
+                " and start again"
+            )
         try:
             with Session(self._database) as session:
                 record(
@@ -74,6 +86,13 @@ class Journal:
                 " saving starts again by itself"
             ) from error
         self._missed_since, self._renamed, self._corrections = None, {}, ()
+
+    def _is_there(self) -> bool:
+        """Whether the file we write to still is the one that a next start would read."""
+        try:
+            return self._file is not None and self._file.stat().st_ino == self._inode
+        except OSError:
+            return False
 
 
 def trouble(error: SQLAlchemyError) -> str:

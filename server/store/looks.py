@@ -1,6 +1,7 @@
 """Looks in the database: kept, found, changed, put in order, deleted and brought back."""
 
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 
 from sqlalchemy import func, or_
 from sqlmodel import Session, col, select
@@ -22,7 +23,33 @@ PAGE = 200
 
 def add_look(session: Session, look: Look) -> Look:
     """Store a new look and answer it with its id."""
-    row = LookRow(
+    row = _new_row(look)
+    session.add(row)
+    session.commit()
+    return _look(row)
+
+
+def add_looks(session: Session, looks: Sequence[Look]) -> list[int]:
+    """Store new looks, all of them or none. Those with a place follow, in the order of their
+    places, after what the running order holds."""
+    after = max((look.place or 0 for look in running_order(session)), default=-1) + 1
+    rows = []
+    for look in looks:
+        row = _new_row(look)
+        if look.place is not None:
+            row.place = after + look.place
+        if look.kept_at:
+            row.kept_at = datetime.fromisoformat(look.kept_at).astimezone(UTC)
+        session.add(row)
+        session.flush()  # one after another: ids tell the order in which looks were kept
+        rows.append(row)
+    ids = [row.id for row in rows if row.id is not None]
+    session.commit()
+    return ids
+
+
+def _new_row(look: Look) -> LookRow:
+    return LookRow(
         name=look.name,
         tags=list(look.tags),
         notes=look.notes,
@@ -33,9 +60,12 @@ def add_look(session: Session, look: Look) -> Look:
         f_number=look.f_number,
         place=look.place,
     )
-    session.add(row)
-    session.commit()
-    return _look(row)
+
+
+def all_looks(session: Session) -> list[Look]:
+    """Every look, the oldest first."""
+    query = select(LookRow).where(col(LookRow.deleted_at).is_(None)).order_by(col(LookRow.id))
+    return [_look(row) for row in session.exec(query)]
 
 
 def get_look(session: Session, look_id: int) -> Look:
@@ -91,6 +121,11 @@ def running_order(session: Session) -> list[Look]:
     return [_look(row) for row in session.exec(query)]
 
 
+def heads_in_looks(session: Session) -> set[str]:
+    """Names of all heads that any look holds, those of looks that were taken out too."""
+    return {name for row in session.exec(select(LookRow)) for name in row.setting["stops"]}
+
+
 def rename_heads(session: Session, names: Mapping[str, str]) -> None:
     """Heads got other names (old -> new): every look follows. The caller commits."""
     for row in session.exec(select(LookRow)):
@@ -137,6 +172,17 @@ def delete_look(session: Session, look_id: int) -> Look:
     session.add(row)
     session.commit()
     return _look(row)
+
+
+def take_out(session: Session, look_ids: Sequence[int]) -> int:
+    """Mark looks as deleted, all in one step; answers how many were still there."""
+    query = select(LookRow).where(col(LookRow.id).in_(look_ids), col(LookRow.deleted_at).is_(None))
+    rows = session.exec(query).all()
+    for row in rows:
+        row.deleted_at = now_utc()
+        session.add(row)
+    session.commit()
+    return len(rows)
 
 
 def bring_back(session: Session, look_id: int) -> Look:

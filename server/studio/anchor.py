@@ -51,6 +51,9 @@ class Anchors:
             return Anchored(gained, bounce) if bounce or gained != 1 else PLAIN
         placement = read.newest.placement
         assert placement is not None  # a reading of a head always has one
+        aims = {"mark", *(p.name for p in self.rig.points)}
+        if isinstance(placement.aim, str) and placement.aim not in aims:
+            return Anchored(bounce=bounce)  # aimed at a point that is gone: nothing to compare with
         was = self.predict(replace(head, placement=placement), point, read.newest.yaw_deg, self.rig)
         direct = max(0.0, read.lux_full - bounce)
         turned = point.on == "face" and abs(yaw_deg - read.newest.yaw_deg) > YAW_DEG

@@ -17,6 +17,10 @@ ROLES = ("key", "fill", "kicker", "rim", "hair", "background", "accent")
 CURVES = ("linear", "square", "s-curve", "measured")
 LAMPS = ("led", "tungsten")
 NAME_LENGTH = 40
+WHOLE = 2**53
+NO_NAMES = (".", "..", "new")
+JOINERS = "\u200c\u200d"
+"""Unseen letters that some scripts and pictures are joined with."""
 LAST_UNIVERSE = 63999
 SLOTS = 512
 # Below a thousandth of full a lamp looks out (common practice); no nudge goes lower.
@@ -29,6 +33,8 @@ Aim = str | Vector
 
 def number(field_name: str, value: float, low: float, high: float, *, above: bool = False) -> float:
     """The value, if it is finite and lies in low..high (above low when `above`)."""
+    if isinstance(value, int) and not -WHOLE <= value <= WHOLE:
+        raise OutOfRange(f"{field_name} is far too large a number")
     if not isfinite(value) or not (low < value if above else low <= value) or value > high:
         raise OutOfRange(
             f"{field_name} must lie {'above' if above else 'from'} {low:g}"
@@ -40,7 +46,8 @@ def number(field_name: str, value: float, low: float, high: float, *, above: boo
 def name_of(field_name: str, value: str) -> str:
     """The name without outer space, if it is a name at all."""
     text = " ".join(value.split())
-    if not 0 < len(text) <= NAME_LENGTH or not text.isprintable():
+    plain = text.translate(dict.fromkeys(map(ord, JOINERS)))
+    if not plain or len(text) > NAME_LENGTH or not plain.isprintable():
         raise OutOfRange(f"{field_name} must be 1 to {NAME_LENGTH} characters, got {value!r:.60}")
     return text
 
@@ -113,6 +120,8 @@ class Head:
 
     def _check(self) -> None:
         object.__setattr__(self, "name", name_of("name", self.name))
+        if "/" in self.name or self.name in NO_NAMES:  # it is part of an address of a page
+            raise OutOfRange(f"name must not hold a / nor be {', '.join(NO_NAMES)}")
         for label, value, allowed in (
             ("role", self.role, ROLES),
             ("lamp", self.lamp, LAMPS),
@@ -125,7 +134,7 @@ class Head:
             raise OutOfRange(f"bits must be 8 or 16, got {self.bits}")
         number("address", self.address, 1, SLOTS - (self.bits == 16))
         number("watts", self.watts, 0, 100_000)
-        number("power_factor", self.power_factor, 0, 1, above=True)
+        number("power_factor", self.power_factor, 0.05, 1)
         number("cct_kelvin", self.cct_kelvin, 1000, 20_000)
         number("lens_diameter_m", self.lens_diameter_m, 0.005, 5)
         number("bands_below", self.bands_below, 0, 1)

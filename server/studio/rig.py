@@ -88,14 +88,19 @@ class Rig:
         raise NotFound(f"no head is called {name!r:.60}; there are {known}")
 
     def standing(self, placements: Mapping[str, Placement]) -> "Rig":
-        """The same rig with some heads standing elsewhere."""
-        return replace(
-            self,
-            heads=tuple(
-                replace(h, placement=placements[h.name]) if h.name in placements else h
-                for h in self.heads
-            ),
-        )
+        """The same rig with some heads standing elsewhere.
+
+        A head that was aimed at a point that is gone is aimed at the mark.
+        """
+        points = {p.name for p in self.points}
+
+        def stand(head: Head) -> Head:
+            placement = placements.get(head.name, head.placement)
+            if isinstance(placement.aim, str) and placement.aim not in points:
+                placement = replace(placement, aim="mark")
+            return replace(head, placement=placement)
+
+        return replace(self, heads=tuple(stand(h) for h in self.heads))
 
     def heads_of(self, role: str) -> tuple[Head, ...]:
         """All heads of a role; refused with the roles in use when there is none."""

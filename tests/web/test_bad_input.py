@@ -62,6 +62,19 @@ def test_a_rig_is_taken_whole_or_not_at_all(client: TestClient, change: Any, say
     assert client.get("/api/rig").json() == before
 
 
+def test_a_reading_of_a_head_aimed_at_a_point_that_is_gone_anchors_nothing(
+    client: TestClient,
+) -> None:
+    rig = client.get("/api/rig").json()
+    plain = client.get("/api/state").json()["points"]
+    reading = {"point": "hair", "head": "Key", "lux": 10, "output": 0.25,
+               "at": "2026-01-01T00:00:00+00:00",
+               "placement": rig["heads"][0]["placement"] | {"aim": "left knee"}}  # fmt: skip
+    rig["readings"] = [reading]
+    assert client.put("/api/rig", json=rig).status_code == 200
+    assert client.get("/api/state").json()["points"] == plain
+
+
 def test_rig_out_and_in_is_the_identity(client: TestClient) -> None:
     document = client.get("/api/rig").json()
     assert client.put("/api/rig", json=document).json() == document

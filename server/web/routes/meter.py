@@ -35,13 +35,16 @@ async def meter_page(
     desk: DeskDep, kind: str = "lux", iso: str = "400", shutter: str = "1/125", since: str = "",
     ask: Annotated[str, Query(max_length=600)] = "",
     typed: Annotated[str, Query(max_length=20)] = "",
+    came: Annotated[str, Query(max_length=40)] = "",
 ) -> Response:  # fmt: skip
     """The next reading; what was typed last stays the way the meter is set."""
     now = desk.engine.now()
+    came_count = len(desk.incoming.readings_of(came))
     return html(
         "pages/meter.html", view="strip", oob=False, notice="", strip=strip_view(now),
         meter=meter_view(now, _since(since)), kinds=KINDS, kind=kind if kind in KINDS else "lux",
         iso=iso[:10], shutter=shutter[:10], since=since[:40], ask=ask, typed=typed, back="/meter",
+        came=came if came_count else "", came_count=came_count,
     )  # fmt: skip
 
 
