@@ -46,14 +46,15 @@ class Anchors:
         read = self.found.get((point.name, head.name, False))
         shaded = self.found.get((point.name, head.name, True))
         bounce = shaded.lux_full if shaded else 0.0
+        gained = gained_since(self.rig.lamps, head.name)
+        plain = Anchored(gained, bounce) if bounce or gained != 1 else PLAIN
         if read is None or read.newest.receptor != point.receptor:
-            gained = gained_since(self.rig.lamps, head.name)
-            return Anchored(gained, bounce) if bounce or gained != 1 else PLAIN
+            return plain
         placement = read.newest.placement
         assert placement is not None  # a reading of a head always has one
         aims = {"mark", *(p.name for p in self.rig.points)}
         if isinstance(placement.aim, str) and placement.aim not in aims:
-            return Anchored(bounce=bounce)  # aimed at a point that is gone: nothing to compare with
+            return plain  # aimed at a point that is gone: nothing to compare with
         was = self.predict(replace(head, placement=placement), point, read.newest.yaw_deg, self.rig)
         direct = max(0.0, read.lux_full - bounce)
         turned = point.on == "face" and abs(yaw_deg - read.newest.yaw_deg) > YAW_DEG
