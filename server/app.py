@@ -24,6 +24,7 @@ from server.studio.history import LiveRecord
 from server.studio.rig import Rig
 from server.studio.room import Room
 from server.web import errors
+from server.web.burning import PERIOD_S, Burning
 from server.web.desk import Desk
 from server.web.guard import Guard
 from server.web.routes import (
@@ -88,7 +89,11 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
-        tasks = [asyncio.create_task(_save_again(engine)), asyncio.create_task(_tell_minutes(desk))]
+        tasks = [
+            asyncio.create_task(_save_again(engine)),
+            asyncio.create_task(_tell_minutes(desk)),
+            asyncio.create_task(_count(Burning(engine, database))),
+        ]
         yield
         for task in tasks:
             task.cancel()
@@ -140,6 +145,13 @@ async def _tell_minutes(desk: Desk) -> None:
         await asyncio.sleep(TELL_MINUTES_S)
         if minute_of(desk.engine.now()):
             desk.hub.nudge()
+
+
+async def _count(burning: Burning) -> None:
+    """Hours of the lamps, minute by minute."""
+    while True:
+        await asyncio.sleep(PERIOD_S)
+        await asyncio.to_thread(burning.count)
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:

@@ -131,10 +131,12 @@ class LampDocument(Strict):
     head: str
     at: str
     hours: float = 0.0
+    counted: float = 0.0
     note: str = ""
     stops: float | None = None
     point: str = ""
     held: list[tuple[int, str]] = []
+    same_lamp: bool = False
 
 
 RIG_EXAMPLE: dict[str, Any] = {
