@@ -6,8 +6,10 @@ from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
+from sqlalchemy import Engine as Database
 from sqlmodel import Session
 
+from server.errors import Refused, StudioError
 from server.live.engine import Engine
 from server.live.keeper_link import KeeperOutput
 from server.live.null import NullOutput
@@ -18,6 +20,7 @@ from server.store import journal
 from server.store.database import open_database
 from server.store.rigs import load_rig, put_rig
 from server.store.seed import seed
+from server.studio.history import LiveRecord
 from server.studio.rig import Rig
 from server.studio.room import Room
 from server.web import errors
@@ -30,10 +33,12 @@ from server.web.routes import (
     dimmer,
     exchange,
     faces,
+    lamps,
     library,
     live,
     meter,
     photographs,
+    photometry,
     plan,
     reference,
     rig,
@@ -46,12 +51,26 @@ from server.web.routes import (
 SAVE_AGAIN_S = 2.0
 
 
+def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None]:
+    """The rig and the live state as they were stored, or a new studio's. Refused when the file is
+    whole, but what it holds is not."""
+    try:
+        with Session(database) as session:
+            first_rig = load_rig(session) or _new_rig(session, settings)
+            return first_rig, journal.load_live(session)
+    except (ValueError, KeyError, TypeError, LookupError, StopIteration, StudioError) as error:
+        database.dispose()
+        raise Refused(
+            f"{settings.database} holds something that is no studio of Thirdstop's"
+            f" ({type(error).__name__}: {error}); it was left as it is. Put a copy in its place"
+            " with `thirdstop restore FILE`, or start with another --database"
+        ) from None
+
+
 def create_app(settings: Settings) -> FastAPI:
     """Build the server: database, output, engine, pages. Raises Refused when it cannot start."""
     database = open_database(settings.database)
-    with Session(database) as session:
-        first_rig = load_rig(session) or _new_rig(session, settings)
-        record = journal.load_live(session)
+    first_rig, record = _what_was(database, settings)
     output = output_for(settings)
     engine = Engine(first_rig, output, journal.Journal(database), record)
     desk = Desk(settings, engine, database)
@@ -83,7 +102,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
-        faces, exchange, library, rig, reference,
+        faces, exchange, library, rig, photometry, lamps, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

@@ -14,6 +14,7 @@ from server.studio.look import Look
 from server.studio.mix import mixed, thirds_text
 from server.studio.nudge import Nudged, nudged
 from server.studio.reach import Reached, with_ratio
+from server.studio.relamp import Correction
 from server.studio.rig import Lens, Rig
 from server.studio.setting import Origin, Setting, kept_over
 
@@ -229,6 +230,17 @@ class Engine(Owner):
             matrix = light_matrix(rig, there.yaw_deg)
             record = replace(record, history=record.history.amended(there))
             return self._commit(record, "rig", text, actor, None, rig=(rig, matrix), renamed=names)
+
+    def relamp(self, rig: Rig, correction: Correction, actor: str = "", text: str = "") -> Now:
+        """A head gives other light than it did: the rig that says so, and the head corrected in
+        every look and step, so that they keep their light. Fades to the same light."""
+        with self._lock:
+            record = self._record.corrected(correction)
+            matrix = light_matrix(rig, record.history.now.setting.yaw_deg)
+            return self._commit(
+                record, "relamp", text, actor, RECALL_S if record.known else None,
+                rig=(rig, matrix), corrections=(correction,),
+            )  # fmt: skip
 
     def _named(self, role: str | None, head: str | None) -> tuple[Head, ...]:
         if (role is None) == (head is None):

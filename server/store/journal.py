@@ -4,17 +4,19 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine as Database
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
-from server.store.looks import rename_heads
+from server.store.looks import correct_looks, rename_heads
 from server.store.rigs import put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
 from server.studio.history import DEPTH, Change, History, LiveRecord, Step, Way
+from server.studio.relamp import Correction
 from server.studio.setting import Setting
 
 
@@ -48,28 +50,48 @@ class Journal:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        name = database.url.database
+        self._file = Path(name) if name and name != ":memory:" else None
+        self._inode = self._file.stat().st_ino if self._file else 0
         self._missed_since: datetime | None = None
         self._renamed: dict[str, str] = {}
+        self._corrections: tuple[Correction, ...] = ()
 
     def __call__(self, change: Change) -> None:
         """Store a change; OSError with the reason, and since when, in words."""
         renamed = {**self._renamed, **change.renamed}
+        corrections = (*self._corrections, *change.corrections)
+        if self._file and not self._is_there():
+            self._missed_since = since = self._missed_since or change.at
+            self._renamed, self._corrections = renamed, corrections
+            raise OSError(
+                f"nothing since {since.astimezone():%H:%M}: the database {self._file.name} was"
+                " moved or deleted under Thirdstop. The light goes on. Put the file back, or stop"
+                " and start again"
+            )
         try:
             with Session(self._database) as session:
                 record(
                     session,
-                    replace(change, renamed=renamed),
+                    replace(change, renamed=renamed, corrections=corrections),
                     all_steps=self._missed_since is not None,
                 )
         except SQLAlchemyError as error:
-            self._renamed = renamed
+            self._renamed, self._corrections = renamed, corrections
             self._missed_since = since = self._missed_since or change.at
             raise OSError(
                 f"nothing since {since.astimezone():%H:%M} ({trouble(error)})."
                 " The light goes on. Make room on the disk or check its folder;"
                 " saving starts again by itself"
             ) from error
-        self._missed_since, self._renamed = None, {}
+        self._missed_since, self._renamed, self._corrections = None, {}, ()
+
+    def _is_there(self) -> bool:
+        """Whether the file we write to still is the one that a next start would read."""
+        try:
+            return self._file is not None and self._file.stat().st_ino == self._inode
+        except OSError:
+            return False
 
 
 def trouble(error: SQLAlchemyError) -> str:
@@ -86,7 +108,8 @@ def record(session: Session, change: Change, *, all_steps: bool = False) -> None
     write = session.connection().exec_driver_sql
     if history.now.number == 1:  # the light before the very first step was never a change
         write(KEEP_STEP, _step_row(history.steps[0]))
-    for step in history.steps if change.renamed or all_steps else (history.now,):
+    whole = all_steps or change.renamed or change.corrections
+    for step in history.steps if whole else (history.now,):
         write(PUT_STEP, _step_row(step))
     write(DROP_STEPS, (history.steps[-1].number, history.steps[0].number))
     write(
@@ -107,6 +130,8 @@ def record(session: Session, change: Change, *, all_steps: bool = False) -> None
         put_rig(session, change.rig)
     if change.renamed:
         rename_heads(session, change.renamed)
+    for correction in change.corrections:
+        correct_looks(session, correction)
     session.commit()
 
 

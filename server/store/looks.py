@@ -15,6 +15,7 @@ from server.studio.document import (
     setting_from_document,
 )
 from server.studio.look import Look
+from server.studio.relamp import Correction
 from server.studio.setting import Setting
 
 PAGE = 200
@@ -120,12 +121,26 @@ def running_order(session: Session) -> list[Look]:
     return [_look(row) for row in session.exec(query)]
 
 
+def heads_in_looks(session: Session) -> set[str]:
+    """Names of all heads that any look holds, those of looks that were taken out too."""
+    return {name for row in session.exec(select(LookRow)) for name in row.setting["stops"]}
+
+
 def rename_heads(session: Session, names: Mapping[str, str]) -> None:
     """Heads got other names (old -> new): every look follows. The caller commits."""
     for row in session.exec(select(LookRow)):
         setting = setting_from_document(row.setting).renamed(names)
         row.setting = setting_document(setting)
         row.placements = {names.get(n, n): p for n, p in row.placements.items()}
+        session.add(row)
+
+
+def correct_looks(session: Session, correction: Correction) -> None:
+    """A head gives other light than it did: every look follows and keeps its light. The caller
+    commits."""
+    for row in session.exec(select(LookRow)):
+        setting = correction.setting(setting_from_document(row.setting), row.id)
+        row.setting = setting_document(setting)
         session.add(row)
 
 

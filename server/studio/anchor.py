@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from server.studio.head import Head
+from server.studio.lamps import gained_since, unread
 from server.studio.look import differs
 from server.studio.readings import Metered, ambient_read, metered
 from server.studio.rig import Rig
@@ -46,7 +47,8 @@ class Anchors:
         shaded = self.found.get((point.name, head.name, True))
         bounce = shaded.lux_full if shaded else 0.0
         if read is None or read.newest.receptor != point.receptor:
-            return Anchored(bounce=bounce) if bounce else PLAIN
+            gained = gained_since(self.rig.lamps, head.name)
+            return Anchored(gained, bounce) if bounce or gained != 1 else PLAIN
         placement = read.newest.placement
         assert placement is not None  # a reading of a head always has one
         aims = {"mark", *(p.name for p in self.rig.points)}
@@ -55,7 +57,10 @@ class Anchors:
         was = self.predict(replace(head, placement=placement), point, read.newest.yaw_deg, self.rig)
         direct = max(0.0, read.lux_full - bounce)
         turned = point.on == "face" and abs(yaw_deg - read.newest.yaw_deg) > YAW_DEG
-        source = "moved" if turned or differs(placement, head.placement) else "metered"
+        lamp = unread(self.rig.lamps, head.name)
+        other = lamp is not None and lamp.at > read.newest.at
+        elsewhere = turned or other or differs(placement, head.placement)
+        source = "moved" if elsewhere else "metered"
         if was <= REACHES * read.lux_full:  # around the corner: all that was read is bounce
             return Anchored(0.0, read.lux_full, source)
         return Anchored(direct / was if was > 0 else 1.0, bounce, source)
@@ -65,4 +70,4 @@ def anchors_of(rig: Rig, predict: Predict) -> Anchors:
     """The anchors that a rig's readings give. `predict` is the geometry alone. [lx at full]"""
     ambient = ambient_read(rig.readings)
     whole = {p.name: ambient.get(p.name, rig.room.ambient_lux) for p in rig.points}
-    return Anchors(rig, metered(rig.readings, whole), ambient, predict)
+    return Anchors(rig, metered(rig.readings, whole, rig.lamps), ambient, predict)

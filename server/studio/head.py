@@ -6,15 +6,21 @@ from functools import cached_property
 from math import isfinite, log2
 
 from server.errors import OutOfRange
-from server.physics.beam import Beam, BeamRow, beam_at
+from server.physics.beam import Beam, BeamRow, beam_at, intensity_cd
+from server.physics.candela_curve import CandelaCurve
 from server.physics.curve import Curve, LinearCurve, MeasuredCurve, SCurve, SquareCurve
 from server.physics.geometry import Vector, head_position
 from server.physics.signal import FULL_SCALE
+from server.studio.photometry import MeasuredBeam, curve_at, require_rising
 
 ROLES = ("key", "fill", "kicker", "rim", "hair", "background", "accent")
 CURVES = ("linear", "square", "s-curve", "measured")
 LAMPS = ("led", "tungsten")
 NAME_LENGTH = 40
+WHOLE = 2**53
+NO_NAMES = (".", "..", "new")
+JOINERS = "\u200c\u200d"
+"""Unseen letters that some scripts and pictures are joined with."""
 LAST_UNIVERSE = 63999
 SLOTS = 512
 # Below a thousandth of full a lamp looks out (common practice); no nudge goes lower.
@@ -27,6 +33,8 @@ Aim = str | Vector
 
 def number(field_name: str, value: float, low: float, high: float, *, above: bool = False) -> float:
     """The value, if it is finite and lies in low..high (above low when `above`)."""
+    if isinstance(value, int) and not -WHOLE <= value <= WHOLE:
+        raise OutOfRange(f"{field_name} is far too large a number")
     if not isfinite(value) or not (low < value if above else low <= value) or value > high:
         raise OutOfRange(
             f"{field_name} must lie {'above' if above else 'from'} {low:g}"
@@ -38,7 +46,8 @@ def number(field_name: str, value: float, low: float, high: float, *, above: boo
 def name_of(field_name: str, value: str) -> str:
     """The name without outer space, if it is a name at all."""
     text = " ".join(value.split())
-    if not 0 < len(text) <= NAME_LENGTH or not text.isprintable():
+    plain = text.translate(dict.fromkeys(map(ord, JOINERS)))
+    if not plain or len(text) > NAME_LENGTH or not plain.isprintable():
         raise OutOfRange(f"{field_name} must be 1 to {NAME_LENGTH} characters, got {value!r:.60}")
     return text
 
@@ -100,6 +109,8 @@ class Head:
     lens_diameter_m: float = 0.2
     bands_below: float = 0.0
     """Output below which the photographer's test frames showed bands. [1], 0 when never seen"""
+    photometry: tuple[MeasuredBeam, ...] = ()
+    """Measured curves; where there are any they stand in place of the beam rows."""
 
     def __post_init__(self) -> None:
         try:
@@ -109,6 +120,8 @@ class Head:
 
     def _check(self) -> None:
         object.__setattr__(self, "name", name_of("name", self.name))
+        if "/" in self.name or self.name in NO_NAMES:  # it is part of an address of a page
+            raise OutOfRange(f"name must not hold a / nor be {', '.join(NO_NAMES)}")
         for label, value, allowed in (
             ("role", self.role, ROLES),
             ("lamp", self.lamp, LAMPS),
@@ -121,7 +134,7 @@ class Head:
             raise OutOfRange(f"bits must be 8 or 16, got {self.bits}")
         number("address", self.address, 1, SLOTS - (self.bits == 16))
         number("watts", self.watts, 0, 100_000)
-        number("power_factor", self.power_factor, 0, 1, above=True)
+        number("power_factor", self.power_factor, 0.05, 1)
         number("cct_kelvin", self.cct_kelvin, 1000, 20_000)
         number("lens_diameter_m", self.lens_diameter_m, 0.005, 5)
         number("bands_below", self.bands_below, 0, 1)
@@ -130,6 +143,7 @@ class Head:
         elif self.curve_points:
             raise OutOfRange(f"curve_points belong to the curve 'measured', not {self.curve!r}")
         beam_at(self.beam, self.placement.focus)
+        require_rising(self.photometry)
 
     @cached_property
     def dimmer(self) -> Curve:
@@ -178,9 +192,18 @@ class Head:
         return range(self.address, self.address + self.bits // 8)
 
     @cached_property
-    def beam_now(self) -> Beam:
-        """Its beam at the focus it is set to."""
+    def beam_now(self) -> Beam | CandelaCurve:
+        """Its beam at the focus it is set to: peak candela, beam and field angle."""
+        if self.photometry:
+            return curve_at(self.photometry, self.placement.focus)
         return beam_at(self.beam, self.placement.focus)
+
+    def intensity_cd(self, off_axis_deg: float) -> float:
+        """Its intensity at full, so far off its axis. [cd]"""
+        beam = self.beam_now
+        if isinstance(beam, Beam):
+            return intensity_cd(beam, off_axis_deg)
+        return beam.intensity_cd(off_axis_deg)
 
     @cached_property
     def deepest_stops(self) -> float:

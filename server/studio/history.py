@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
 
@@ -48,6 +49,11 @@ class History:
     def renamed(self, names: Mapping[str, str]) -> "History":
         """The same steps after heads got other names (old name -> new name)."""
         steps = (replace(s, setting=s.setting.renamed(names)) for s in self.steps)
+        return History(tuple(steps), self.at)
+
+    def corrected(self, correction: Correction) -> "History":
+        """The same steps with a head corrected in each."""
+        steps = (replace(s, setting=correction.setting(s.setting)) for s in self.steps)
         return History(tuple(steps), self.at)
 
     @property
@@ -104,6 +110,15 @@ class LiveRecord:
             dark_from=self.dark_from and self.dark_from.renamed(names),
         )
 
+    def corrected(self, correction: Correction) -> "LiveRecord":
+        """The same record with a head corrected, so that every step back gives its old light."""
+        return replace(
+            self,
+            history=self.history.corrected(correction),
+            good=self.good and correction.setting(self.good),
+            dark_from=self.dark_from and correction.setting(self.dark_from),
+        )
+
 
 @dataclass(frozen=True)
 class Change:
@@ -119,3 +134,5 @@ class Change:
     detail: Mapping[str, Any] = field(default_factory=dict)
     renamed: Mapping[str, str] = field(default_factory=dict)
     """Heads that got other names (old -> new): looks and steps follow."""
+    corrections: tuple[Correction, ...] = ()
+    """Heads that another lamp made brighter or darker: looks and steps follow."""

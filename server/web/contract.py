@@ -66,6 +66,16 @@ class BeamDocument(Strict):
     field_deg: float
 
 
+class MeasuredDocument(Strict):
+    """What a photometric file gave: candela by the angle off the axis."""
+
+    focus: float
+    name: str = ""
+    watts: float = 0.0
+    angles_deg: list[float] = Field(min_length=2, max_length=721, examples=[[0, 10, 20, 90]])
+    candelas: list[float] = Field(min_length=2, max_length=721, examples=[[9000, 4500, 900, 0]])
+
+
 class PlacementDocument(Strict):
     azimuth_deg: float = 45.0
     distance_m: float = 2.0
@@ -94,6 +104,7 @@ class HeadDocument(Strict):
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
     bands_below: float = 0.0
+    photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
 
 class ReadingDocument(Strict):
@@ -106,6 +117,18 @@ class ReadingDocument(Strict):
     yaw_deg: float = 0.0
     receptor: Literal["flat", "dome"] = "flat"
     shaded: bool = False
+
+
+class LampDocument(Strict):
+    """A line of the lamp log: how the head reads since, once it was read."""
+
+    head: str
+    at: str
+    hours: float = 0.0
+    note: str = ""
+    stops: float | None = None
+    point: str = ""
+    held: list[tuple[int, str]] = []
 
 
 RIG_EXAMPLE: dict[str, Any] = {
@@ -131,6 +154,7 @@ class RigDocument(Strict):
     meter: MeterDocument = MeterDocument()
     heads: list[HeadDocument] = Field(max_length=512)
     readings: list[ReadingDocument] = Field(default=[], max_length=5000)
+    lamps: list[LampDocument] = Field(default=[], max_length=2000)
 
 
 class Levels(Strict):

@@ -91,9 +91,8 @@ class Guard:
         host = _host_only(headers.get("host", ""))
         if not _is_ours(host):
             return _refused(421, f"this server is not {host[:60]!r}: open it by its own address")
-        origin = headers.get("origin")
         if scope["method"] not in SAFE and (
-            (origin and urlsplit(origin).netloc != headers.get("host"))
+            not _same_origin(headers.get("origin"), headers.get("host"))
             or headers.get("sec-fetch-site") == "cross-site"
         ):
             return _refused(403, "this request comes from another site's page: refused")
@@ -140,6 +139,15 @@ def admitted(desk: Desk, device: Device, to: str, secure: bool) -> Response:
     return answer
 
 
+def _same_origin(origin: str | None, host: str | None) -> bool:
+    if not origin:
+        return True
+    try:
+        return urlsplit(origin).netloc == host
+    except ValueError:  # no address at all
+        return False
+
+
 def _is_secure(scope: Scope) -> bool:
     return scope.get("scheme") == "https"
 
@@ -151,7 +159,8 @@ def _host_only(host: str) -> str:
 
 def _is_ours(host: str) -> bool:
     """Numbers, this machine's own names: a name made up elsewhere could be rebound to us."""
-    if host in ("localhost", "testserver", gethostname().lower()) or host.endswith(".local"):
+    own = gethostname().lower()
+    if host in ("localhost", "testserver", own, f"{own}.local"):
         return True
     try:
         ip_address(host)

@@ -72,7 +72,7 @@ def _line(now: Now, reading: Reading) -> ReadingView:
     rig = now.rig
     shade = ", shaded" if reading.shaded else ""
     known = any(h.name == reading.head for h in rig.heads) or not reading.head
-    whole = metered(rig.readings, ambient_read(rig.readings)).get(reading.pair)
+    whole = metered(rig.readings, ambient_read(rig.readings), rig.lamps).get(reading.pair)
     notes = []
     if whole and whole.count > 1:
         notes.append(f"{whole.count} readings, {whole.spread_stops:.2f} stop apart")

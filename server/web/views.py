@@ -18,7 +18,7 @@ from server.web.faces import Faces
 from server.web.words import shutter_words, stops_words
 
 TILES = 6
-ABOUT = {"metered": "", "moved": "about, moved since metering: ", "predicted": "about "}
+ABOUT = {"metered": "", "moved": "about, changed since metering: ", "predicted": "about "}
 GROUPS = (
     ("key", "Key", ("key",), "k"),
     ("fill", "Fill", ("fill",), "f"),
