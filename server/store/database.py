@@ -11,7 +11,7 @@ from server.store import tables
 
 SCHEMA_STEPS = (
     "tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes", "rooms",
-    "notes of rooms",
+    "hours lit", "notes of rooms",
 )  # fmt: skip
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
@@ -83,6 +83,10 @@ def _migrate(connection: Connection, version: int) -> None:
                 _add_column(connection, table, column, kind)
             connection.execute(text("UPDATE rig SET is_open = 1"))
         if number == 6:
+            SQLModel.metadata.create_all(
+                connection, tables=[SQLModel.metadata.tables[str(tables.BurningRow.__tablename__)]]
+            )
+        if number == 7:
             _add_column(connection, "note", "room_id", "INTEGER NOT NULL DEFAULT 1")
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()

@@ -47,7 +47,7 @@ QUICK = dict(
 NAMES = st.text(
     st.characters(categories=("L", "N", "P", "S"), exclude_characters="/"), min_size=1, max_size=12
 ).filter(lambda name: name not in (".", "..", "new"))
-MOMENTS = st.datetimes(datetime(1971, 1, 1), datetime(2199, 1, 1))
+MOMENTS = st.datetimes(datetime(1971, 1, 1), datetime(2199, 1, 1), timezones=st.just(UTC))
 
 
 def between(low: float, high: float) -> st.SearchStrategy[float]:
@@ -83,7 +83,8 @@ def heads(draw: st.DrawFn, name: str, address: int, circuits: list[str], aims: A
         cct_kelvin=draw(between(1000, 20000)), curve=curve,
         curve_points=tuple(points) if curve == "measured" else (), beam=tuple(rows),
         placement=draw(placements(aims)), lens_diameter_m=draw(between(0.005, 5)),
-        bands_below=draw(between(0, 1)),
+        bands_below=draw(between(0, 1)), steady_from=draw(between(0, 1)),
+        touched_at=draw(st.none() | MOMENTS), out=draw(st.booleans()),
         photometry=draw(st.sampled_from(((), (MeasuredBeam(0.5, MEASURED, "file", 50.0),)))),
     )  # fmt: skip
 
@@ -92,17 +93,17 @@ def heads(draw: st.DrawFn, name: str, address: int, circuits: list[str], aims: A
 def readings(draw: st.DrawFn) -> Reading:
     head = draw(st.sampled_from(["", "Key"]))
     return Reading(
-        draw(NAMES), head, draw(between(0, 1e5)), draw(between(0.001, 1)),
-        draw(MOMENTS).replace(tzinfo=UTC), draw(placements()) if head else None,
-        draw(between(-180, 180)), draw(st.sampled_from(("flat", "dome"))),
-        bool(head) and draw(st.booleans()),
+        point=draw(NAMES), head=head, lux=draw(between(0, 1e5)), output=draw(between(0.001, 1)),
+        at=draw(MOMENTS), placement=draw(placements()) if head else None,
+        yaw_deg=draw(between(-180, 180)), receptor=draw(st.sampled_from(("flat", "dome"))),
+        shaded=bool(head) and draw(st.booleans()),
     )  # fmt: skip
 
 
 def lamps() -> st.SearchStrategy[LampChange]:
     return st.builds(
-        LampChange, NAMES, MOMENTS.map(lambda m: m.replace(tzinfo=UTC)), between(0, 1e6), NAMES,
-        st.none() | between(-3, 3), NAMES,
+        LampChange, head=NAMES, at=MOMENTS, hours=between(0, 1e6), note=NAMES,
+        stops=st.none() | between(-3, 3), point=NAMES,
     )  # fmt: skip
 
 
@@ -154,7 +155,7 @@ def looks(draw: st.DrawFn) -> Look:
         tags=tags_of([t for t in draw(st.lists(NAMES, max_size=2)) if "," not in t]),
         notes=draw(NAMES), lux={n: draw(between(0, 1e6)) for n in names},
         ratio=draw(st.none() | between(0.001, 1e6)), f_number=draw(st.none() | between(0.1, 999)),
-        kept_at=draw(MOMENTS).replace(tzinfo=UTC).isoformat(),
+        kept_at=draw(MOMENTS).isoformat(),
     )  # fmt: skip
 
 
