@@ -29,6 +29,7 @@ from server.web.routes import (
     devices,
     dimmer,
     faces,
+    half_way,
     library,
     live,
     meter,
@@ -81,8 +82,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
-        faces, library, rig, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, half_way,
+        live, faces, library, rig, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

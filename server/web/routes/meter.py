@@ -101,7 +101,7 @@ async def take_reading(
     )  # fmt: skip
     question = far_words(reading, expected)
     if question and not sure:
-        return _to({**kept, "ask": question, "typed": value})
+        return _to(request, {**kept, "ask": question, "typed": value})
     _keep(desk, reading, actor)
     after = desk.engine.now()
     following = next(
@@ -109,11 +109,11 @@ async def take_reading(
     )
     if following is not None:
         _light(desk, following.head, actor)
-    return _to(kept)
+    return _to(request, kept)
 
 
-def _to(fields: dict[str, str]) -> Response:
-    return RedirectResponse(f"/meter?{urlencode(fields)}", 303)
+def _to(request: Request, fields: dict[str, str]) -> Response:
+    return went(request, f"/meter?{urlencode(fields)}")
 
 
 def _point(rig: Rig, name: str) -> Any:
