@@ -35,6 +35,7 @@ from server.web.routes import (
     dimmer,
     exchange,
     faces,
+    half_way,
     lamps,
     library,
     live,
@@ -115,9 +116,9 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, meter, curve, plan,
-        placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
-        warm_up, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, half_way, meter, curve,
+        plan, placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry,
+        lamps, warm_up, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

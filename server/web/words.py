@@ -10,6 +10,7 @@ from server.studio.head import Placement
 from server.studio.mix import VULGAR
 from server.studio.rig import Lens
 from server.studio.tape import length_words
+from server.studio.way_words import FRACTIONS
 
 LONGEST_BARE_S = 30.0
 """Above this a bare number is more likely meant as a part of a second."""
@@ -92,14 +93,11 @@ def look_lens_words(lens: Lens, exact_f_number: float | None) -> str:
 
 def point_words(name: str) -> str:
     """A point as one says it in the studio: `cheek left` is `cheek camera left`."""
-    return re.sub(r"(?<!camera )\b(left|right)$", r"camera \1", name)
-
-
-SIXTHS = ("", "⅙", "⅓", "½", "⅔", "⅚")
+    return re.sub(r"(?<!camera )\b(left|right)\b", r"camera \1", name)
 
 
 def sixths_words(stops: float) -> str:
     """A small difference to the nearest sixth of a stop, without its sign: `1⅓`, `⅙`; `0` for
     less than half a sixth."""
     whole, rest = divmod(round(6 * abs(stops)), 6)
-    return f"{whole or ''}{SIXTHS[rest]}" or "0"
+    return f"{whole or ''}{FRACTIONS[rest]}" or "0"
