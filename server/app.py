@@ -41,6 +41,7 @@ from server.web.routes import (
     photometry,
     placing,
     plan,
+    points,
     reference,
     rig,
     rooms,
@@ -106,7 +107,7 @@ def create_app(settings: Settings) -> FastAPI:
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, placing,
         photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
-        reference,
+        points, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
