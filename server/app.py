@@ -37,6 +37,7 @@ from server.web.routes import (
     library,
     live,
     meter,
+    patch,
     photographs,
     photometry,
     placing,
@@ -107,7 +108,7 @@ def create_app(settings: Settings) -> FastAPI:
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, placing,
         photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
-        points, reference,
+        points, patch, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

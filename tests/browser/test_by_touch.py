@@ -105,6 +105,8 @@ def test_hold_ignores_touches_until_pressed_long(page: Page, server: LiveServer)
         "/by-hand",
         "/meter",
         "/rig/plan",
+        "/rig/patch",
+        "/rig/patch/1/5",
         "/rig/points",
         "/rig/points/of/hair",
         "/pair",
