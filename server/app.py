@@ -24,11 +24,13 @@ from server.studio.history import LiveRecord
 from server.studio.rig import Rig
 from server.studio.room import Room
 from server.web import errors
+from server.web.burning import PERIOD_S, Burning
 from server.web.desk import Desk
 from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    curve,
     devices,
     dimmer,
     exchange,
@@ -44,16 +46,20 @@ from server.web.routes import (
     plan,
     points,
     reference,
+    rescue,
     rig,
     rooms,
     sitting,
     spot,
     stop,
+    warm_up,
     ways,
     whole,
 )
+from server.web.warming import minute_of
 
 SAVE_AGAIN_S = 2.0
+TELL_MINUTES_S = 30.0
 
 
 def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None, int]:
@@ -85,9 +91,14 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
-        saving = asyncio.create_task(_save_again(engine))
+        tasks = [
+            asyncio.create_task(_save_again(engine)),
+            asyncio.create_task(_tell_minutes(desk)),
+            asyncio.create_task(_count(Burning(engine, database))),
+        ]
         yield
-        saving.cancel()
+        for task in tasks:
+            task.cancel()
         desk.faces.close()
         if desk.fade_down:
             await asyncio.sleep(engine.fade_down())
@@ -106,14 +117,15 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, placing,
-        photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
-        points, patch, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, meter, curve, plan,
+        placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
+        warm_up, points, patch, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
+    app.include_router(rescue.contract)
     app.include_router(meter.contract)
     app.include_router(rooms.contract)
     errors.install(app)
@@ -127,6 +139,21 @@ async def _save_again(engine: Engine) -> None:
         await asyncio.sleep(SAVE_AGAIN_S)
         if engine.now().unsaved:
             await asyncio.to_thread(engine.store_again)
+
+
+async def _tell_minutes(desk: Desk) -> None:
+    """While heads warm up, their minutes are told anew."""
+    while True:
+        await asyncio.sleep(TELL_MINUTES_S)
+        if minute_of(desk.engine.now()):
+            desk.hub.nudge()
+
+
+async def _count(burning: Burning) -> None:
+    """Hours of the lamps, minute by minute."""
+    while True:
+        await asyncio.sleep(PERIOD_S)
+        await asyncio.to_thread(burning.count)
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:

@@ -8,15 +8,18 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine as Database
+from sqlalchemy import func
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
+from server.store.burning import rename_lit
 from server.store.looks import correct_looks, rename_heads
 from server.store.rigs import active_id, put_closed, put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
 from server.studio.history import DEPTH, Change, History, LiveRecord, Step, Way
 from server.studio.setting import Setting
+from server.studio.warm import Warm, warm_from_document, woken
 
 
 @dataclass(frozen=True)
@@ -146,6 +149,7 @@ def _put_rigs(session: Session, change: Change) -> None:
         put_rig(session, change.rig, room_id)
     if change.renamed:
         rename_heads(session, change.renamed, room_id)
+        rename_lit(session, change.renamed)
     for correction in change.corrections:
         correct_looks(session, correction, room_id)
 
@@ -176,7 +180,19 @@ def load_live(session: Session) -> LiveRecord | None:
         dark_from=setting_from_document(live.dark_from) if live.dark_from else None,
         way=Way(**live.way) if live.way else None,
         room_id=active_id(session),
+        warm=_load_warm(session),
     )
+
+
+def _load_warm(session: Session) -> Warm:
+    """How long heads had been on, from the last event that tells it."""
+    newest = select(EventRow).order_by(col(EventRow.id).desc()).limit(1)
+    tells = func.json_extract(EventRow.detail, "$.warm").is_not(None)
+    last, told = session.exec(newest).first(), session.exec(newest.where(tells)).first()
+    if last is None or told is None:
+        return {}
+    warm = warm_from_document(told.detail["warm"])
+    return woken(warm, last.at.replace(tzinfo=UTC), datetime.now(UTC))
 
 
 def events(session: Session, limit: int = 200, before: int | None = None) -> Sequence[Event]:

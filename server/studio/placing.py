@@ -23,7 +23,7 @@ EXACT = 7
 
 
 def placed(rig: Rig, name: str, placement: Placement) -> Rig:
-    """The rig with one head put elsewhere; refused when it aims at a point that is not there."""
+    """The rig with one head put elsewhere; refused when its aim is no point that is there."""
     heads = (replace(h, placement=placement) if h.name == name else h for h in rig.heads)
     return replace(rig, heads=tuple(heads))
 

@@ -105,7 +105,10 @@ class HeadDocument(Strict):
     )
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
+    steady_from: float = 0.0
+    touched_at: str | None = None
     bands_below: float = 0.0
+    out: bool = False
     photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
 
@@ -119,6 +122,7 @@ class ReadingDocument(Strict):
     yaw_deg: float = 0.0
     receptor: Literal["flat", "dome"] = "flat"
     shaded: bool = False
+    minutes_on: float | None = None
 
 
 class LampDocument(Strict):
@@ -127,10 +131,12 @@ class LampDocument(Strict):
     head: str
     at: str
     hours: float = 0.0
+    counted: float = 0.0
     note: str = ""
     stops: float | None = None
     point: str = ""
     held: list[tuple[int, str]] = []
+    same_lamp: bool = False
 
 
 RIG_EXAMPLE: dict[str, Any] = {
