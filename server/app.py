@@ -40,10 +40,12 @@ from server.web.routes import (
     library,
     live,
     meter,
+    patch,
     photographs,
     photometry,
     placing,
     plan,
+    points,
     reference,
     rescue,
     rig,
@@ -118,7 +120,7 @@ def create_app(settings: Settings) -> FastAPI:
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, half_way, meter, curve,
         plan, placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry,
-        lamps, warm_up, reference,
+        lamps, warm_up, points, patch, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

@@ -83,6 +83,8 @@ def _line(now: Now, reading: Reading) -> ReadingView:
         notes.append(f"{whole.count} readings, {whole.spread_stops:.2f} stop apart")
     if not known:
         notes.append("this head is gone")
+    if not any(p.name == reading.point for p in rig.points):
+        notes.append("this point is gone: kept out of all figures")
     return ReadingView(
         number=rig.readings.index(reading) + 1,
         name=f"{reading.head or 'Room'} at {point_words(reading.point)}{shade}",
