@@ -46,6 +46,7 @@ from server.web.routes import (
     sitting,
     spot,
     stop,
+    trust,
     warm_up,
     ways,
 )
@@ -107,7 +108,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, photographs,
-        live, faces, exchange, library, rig, photometry, lamps, reference, warm_up,
+        live, faces, exchange, library, rig, photometry, lamps, reference, warm_up, trust,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

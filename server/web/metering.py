@@ -1,15 +1,20 @@
 """The metering page in words: the next reading, how far the pass is, what was read so far."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import log2
 
-from server.live.now import Now
+from server.live.now import EPOCH, Now
 from server.physics.exposure import f_number_for, nearest_f_stop
-from server.studio.metering import is_alone, off_stops, steps, table
+from server.studio.metering import Step, asked_steps, is_alone, off_stops, steps, table
 from server.studio.readings import FAR_STOPS, Reading, ambient_read, metered
 from server.studio.room import Meter
+from server.studio.touched import Pair
 from server.web.words import lux_words
+
+METERING = "metering: "
+"""How a step of the metering is told; the light before the first of them comes back at the end."""
 
 
 @dataclass(frozen=True)
@@ -47,10 +52,18 @@ class MeterView:
     receptor: str
 
 
-def meter_view(now: Now, since: datetime | None) -> MeterView:
+def steps_of(now: Now, since: datetime | None, asked: Sequence[Pair]) -> tuple[Step, ...]:
+    """The whole pass, or just the readings that are asked for."""
+    yaw_deg = now.record.history.now.setting.yaw_deg
+    if asked:
+        return asked_steps(now.rig, yaw_deg, asked, since or EPOCH)
+    return steps(now.rig, yaw_deg, since)
+
+
+def meter_view(now: Now, since: datetime | None, asked: Sequence[Pair] = ()) -> MeterView:
     """Where the pass stands."""
     rig, setting = now.rig, now.record.history.now.setting
-    whole = steps(rig, setting.yaw_deg, since)
+    whole = steps_of(now, since, asked)
     step = next((s for s in whole if s.done is None), None)
     shown = None
     if step is not None:

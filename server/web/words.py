@@ -1,5 +1,7 @@
 """Figures as the trade writes them: thirds, stops, shutter times. Text only, no decisions."""
 
+from datetime import datetime
+
 from server.errors import OutOfRange
 from server.studio.head import Placement
 from server.studio.mix import VULGAR
@@ -18,6 +20,18 @@ def lux_words(lux: float) -> str:
     if lux >= 1000:
         return f"{float(f'{lux:.3g}'):.0f} lux"
     return f"{lux:.3g} lux"
+
+
+def ago_words(moment: datetime, now: datetime) -> str:
+    """How long ago: `just now`, `12 min ago`, `3 h ago`, `on 01 May`."""
+    minutes = (now - moment).total_seconds() / 60
+    if minutes < 1:
+        return "just now"
+    if minutes < 90:
+        return f"{minutes:.0f} min ago"
+    if minutes < 18 * 60:
+        return f"{minutes / 60:.0f} h ago"
+    return f"on {moment.astimezone():%d %b %Y}"
 
 
 def shutter_words(seconds: float) -> str:

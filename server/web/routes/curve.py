@@ -17,6 +17,7 @@ from server.web.curve_pass import Pass, is_lit
 from server.web.curving import curve_view, expected_lux, question, room_light
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.forms import number
+from server.web.metering import METERING
 from server.web.routes.meter import light_before, put_alone
 from server.web.shown import ShownDep
 from server.web.templating import html, went
@@ -137,7 +138,7 @@ async def end(request: Request, desk: DeskDep, actor: ActorDep, name: str) -> Re
 
 def _end(desk: Desk, actor: str) -> None:
     now = desk.engine.now()
-    if now.record.history.now.text.startswith("metering: "):
+    if now.record.history.now.text.startswith(METERING):
         desk.engine.make(light_before, actor)
 
 
