@@ -224,10 +224,11 @@ def _detail(known: Anchors, anchored: Anchored, head: Head, point: Point, settin
 
 
 def read_words(known: Anchors, read: Metered) -> str:
-    """`Read 812 lux on 01 May 14:32, with it alone 2 stops below full. 2 readings, 0.05 apart.`"""
+    """`Read 812 lux on 01 May 14:32, with it alone at 25 % of full.`"""
     newest = read.newest
     at = f"{newest.at.astimezone():%d %b %H:%M}"
-    told = f"Read {lux_words(newest.lux)} on {at}, with it alone at {100 * newest.output:.0f} % of full"
+    share = f"{100 * newest.output:.0f} %"
+    told = f"Read {lux_words(newest.lux)} on {at}, with it alone at {share} of full"
     room = known.ambient.get(newest.point, known.rig.room.ambient_lux)
     if room > 0:
         told += f", {lux_words(room)} of the room’s own light taken off"
