@@ -20,7 +20,7 @@ from server.studio.setting import Setting
 from server.studio.touched import Pair, holds
 from server.studio.trust import BUDGET_STOPS, Trust, trust_of
 from server.web.metering import METERING
-from server.web.warming import head_words, ratio_to_come
+from server.web.warming import head_words, ratio_to_come, read_cold, warming
 from server.web.words import ago_words, lux_words
 
 MARKS = {"metered": "◆", "moved": "◇", "predicted": "○"}
@@ -285,7 +285,7 @@ def _head(now: Now, head: Head) -> HeadView:
         told = "touched: its figures say “about” until one spot reading"
     else:
         told = f"read {ago_words(max(r.at for r in own), now.at)}"
-    warm = head_words(now, head)
+    warm = head_words(now, head) if warming(now, (head,)) or read_cold(now, head.name) else ""
     return HeadView(
         name=head.name,
         told=f"{told} · {warm}" if warm else told,

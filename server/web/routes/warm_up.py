@@ -76,7 +76,7 @@ def _view(now: Now, head: Head, point: str) -> WarmView:
         points=names,
         point=point if point in names else (last[-1] if last else best),
         lit=is_alone(now.rig, now.record.history.now.setting, head.name),
-        when=f"Best read again at about {ahead} minutes." if ahead else "",
+        when=f"Best read at about {ahead} min on." if ahead else "",
         tungsten=head.lamp == "tungsten",
         ratio=f"The ratio would drift from {ratio.now} to {ratio.then} meanwhile." if ratio else "",
     )
