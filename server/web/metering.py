@@ -8,7 +8,16 @@ from math import log2
 from server.live.now import EPOCH, Now
 from server.physics.exposure import f_number_for, nearest_f_stop
 from server.studio.metering import Step, asked_steps, is_alone, off_stops, steps, table
-from server.studio.readings import FAR_STOPS, Reading, ambient_read, metered
+from server.studio.readings import (
+    FAR_STOPS,
+    SAME_WITHIN_STOPS,
+    Reading,
+    ambient_read,
+    as_warm,
+    light_at_full,
+    metered,
+)
+from server.studio.rig import Rig
 from server.studio.room import Meter
 from server.studio.touched import Pair
 from server.web.words import lux_words
@@ -90,6 +99,10 @@ def _line(now: Now, reading: Reading) -> ReadingView:
     notes = []
     if whole and whole.count > 1:
         notes.append(f"{whole.count} readings, {whole.spread_stops:.2f} stop apart")
+    before = off_the_one_before(rig, reading)
+    if before is not None:
+        way = "over" if before > 0 else "under"
+        notes.append(f"{abs(before):.2f} stop {way} the reading before: was it touched?")
     if not known:
         notes.append("this head is gone")
     return ReadingView(
@@ -100,6 +113,23 @@ def _line(now: Now, reading: Reading) -> ReadingView:
         when=f"{reading.at.astimezone():%d %b %H:%M}",
         note=", ".join(notes),
     )
+
+
+def off_the_one_before(rig: Rig, reading: Reading) -> float | None:
+    """How far a reading is off the one before it of the same pair, standing the same and as warm;
+    None where there is none or they agree. [stop]"""
+    earlier = [
+        r
+        for r in rig.readings
+        if r.pair == reading.pair and r.at < reading.at and r.placement == reading.placement
+        and r.yaw_deg == reading.yaw_deg and as_warm(r, reading)
+    ]  # fmt: skip
+    if not reading.head or not earlier:
+        return None
+    ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.readings)
+    last = max(earlier, key=lambda r: r.at)
+    off = off_stops(light_at_full(reading, ambient), light_at_full(last, ambient))
+    return off if off is not None and abs(off) > SAME_WITHIN_STOPS else None
 
 
 def lens_words(lux: float, now: Now, point: str) -> str:

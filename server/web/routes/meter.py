@@ -67,14 +67,14 @@ def _since(text: str) -> datetime | None:
 
 @router.post("/meter/light")
 async def light_head(
-    desk: DeskDep, actor: ActorDep, head: Word = "", back: Word = "/meter", since: Word = "",
-    asked: Asked = "",
+    request: Request, desk: DeskDep, actor: ActorDep, head: Word = "", back: Word = "/meter",
+    since: Word = "", asked: Asked = "",
 ) -> Response:  # fmt: skip
     """Light one head alone, gently; an empty name takes all down for the room's own light."""
     light_alone(desk, head, actor)
     if back == "/photographs":
         return RedirectResponse(back, 303)
-    return to_meter({"since": since, "asked": asked} if since or asked else {})
+    return went(request, meter_url({"since": since, "asked": asked} if since or asked else {}))
 
 
 def light_alone(desk: Desk, head: str, actor: str) -> None:
@@ -101,7 +101,7 @@ def put_alone(
 
 @router.post("/meter/reading")
 async def take_reading(
-    desk: DeskDep, actor: ActorDep, shown: ShownDep, point: Word, head: Word = "",
+    request: Request, desk: DeskDep, actor: ActorDep, shown: ShownDep, point: Word, head: Word = "",
     shaded: Annotated[bool, Form()] = False, since: Word = "",
     sure: Annotated[bool, Form()] = False, asked: Asked = "",
 ) -> Response:  # fmt: skip
@@ -119,7 +119,7 @@ async def take_reading(
     unit = shown.unit_that_fits(now.rig.meter, reading.receptor, expected)
     question = far_words(reading, expected, unit)
     if question and not sure:
-        return to_meter({**kept, "ask": question, "typed": shown.value})
+        return went(request, meter_url({**kept, "ask": question, "typed": shown.value}))
     keep_reading(desk, reading, actor)
     after = desk.engine.now()
     following = next((s for s in steps_of(after, moment, wanted) if s.done is None), None)
@@ -127,13 +127,13 @@ async def take_reading(
         light_alone(desk, following.head, actor)
     elif wanted:
         desk.engine.make(light_before, actor)
-        return RedirectResponse("/meter/trust", 303)
-    return to_meter(kept)
+        return went(request, "/meter/trust")
+    return went(request, meter_url(kept))
 
 
-def to_meter(fields: dict[str, str]) -> Response:
-    """On to the next reading."""
-    return RedirectResponse(f"/meter?{urlencode(fields)}", 303)
+def meter_url(fields: dict[str, str]) -> str:
+    """Where the next reading is taken."""
+    return f"/meter?{urlencode(fields)}" if fields else "/meter"
 
 
 def point_of(rig: Rig, name: str) -> Point:

@@ -10,7 +10,7 @@ from fastapi.responses import RedirectResponse
 from server.errors import Refused
 from server.web.asked import asked_text
 from server.web.desk import ActorDep, DeskDep
-from server.web.routes.meter import light_alone, to_meter
+from server.web.routes.meter import light_alone, meter_url
 from server.web.templating import html
 from server.web.trusting import trust_now, trust_view
 from server.web.views import strip_view
@@ -38,7 +38,7 @@ async def take(desk: DeskDep, actor: ActorDep) -> Response:
         raise Refused("there is nothing to read again: the figures are good to a sixth of a stop")
     light_alone(desk, found.fewest[0][1], actor)
     since = datetime.now(UTC).isoformat()
-    return to_meter({"since": since, "asked": asked_text(found.fewest)})
+    return RedirectResponse(meter_url({"since": since, "asked": asked_text(found.fewest)}), 303)
 
 
 @router.post("/meter/touched")
