@@ -53,6 +53,7 @@ from server.web.routes import (
     sitting,
     spot,
     stop,
+    trust,
     warm_up,
     ways,
     whole,
@@ -120,7 +121,7 @@ def create_app(settings: Settings) -> FastAPI:
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, half_way, meter, curve,
         plan, placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry,
-        lamps, warm_up, points, patch, reference,
+        lamps, warm_up, points, patch, trust, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

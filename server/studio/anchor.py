@@ -110,8 +110,8 @@ def anchors_of(rig: Rig, predict: Predict) -> Anchors:
     """The anchors that a rig's readings give. `predict` is the geometry alone. [lx at full]"""
     ambient = ambient_read(rig.readings)
     whole = {p.name: ambient.get(p.name, rig.room.ambient_lux) for p in rig.points}
-    holds, doubted = parted(rig.readings, rig.heads)
-    found = metered(holds, whole, rig.lamps)
+    held, doubted = parted(rig.readings, rig.heads)
+    found = metered(held, whole, rig.lamps)
     if not doubted:
         return Anchors(rig, found, ambient, predict)
     before = metered(doubted, whole, rig.lamps)
