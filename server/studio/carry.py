@@ -5,18 +5,20 @@ from dataclasses import dataclass, replace
 from math import log2
 
 from server.errors import OutOfRange, Refused
-from server.studio.figures import LensAdvice, Ratio, lens_advice, outputs_of, ratio_of, sides_of
+from server.physics.stops import light_factor
+from server.studio.figures import LensAdvice, Ratio, lens_advice, outputs_of, ratio_of
 from server.studio.light import LightMatrix, light_matrix
 from server.studio.look import Look
-from server.studio.matching import Wish, matched
+from server.studio.matching import matched
 from server.studio.rig import Rig
 from server.studio.setting import Setting, exact_stops, signalled_output
+from server.studio.wanted import Wanted
 
 REACHED_STOPS = 0.05
 SIXTH = 1 / 6
 LENS_CARRIES_STOPS = 2.0
 """A head that is short by more is told, instead of all others coming down to it. [stop]"""
-FACE_WEIGHT, ROOM_WEIGHT, NEAR_WEIGHT = 1.0, 0.5, 0.03
+TOLD_FROM_STOPS = 0.005
 WITHOUT_BOUND = 4096.0
 
 Pairs = Mapping[str, str | None]
@@ -36,17 +38,19 @@ class Short:
 class Carried:
     """A look in another room. `lit_stops`: how far the lit side changed, which the lens follows.
 
-    `off` are (point, stops) against the picture that was wanted, the lens counted in. `absent` are
-    heads of the look that nothing in the room stands for.
+    `off` are (point, stops) against the picture that was wanted, the lens counted in; `absent` are
+    (head, point) of heads of the look that nothing in the room stands for.
     """
 
     look: Look
     setting: Setting
     pairs: Pairs
     lit_stops: float
+    down_stops: float
+    """How far all heads came down together because one had not the light."""
     off: tuple[tuple[str, float], ...]
     short: tuple[Short, ...]
-    absent: tuple[str, ...]
+    absent: tuple[tuple[str, str], ...]
     ratio: Ratio
     before: Ratio
     lens: LensAdvice
@@ -83,46 +87,123 @@ def paired(source: Rig, target: Rig) -> dict[str, str | None]:
 
 
 def carried(look: Look, source: Rig, target: Rig, pairs: Pairs | None = None) -> Carried:
-    """The look in the target's room, as near as its heads can come.
+    """One look carried; see `Carry`."""
+    return Carry(source, target, pairs).carried(look)
 
-    Light at each point relative to the lit side is kept, and the reading in the key's shadow that
-    the ratio is made of. When a head has not got the light, all come down together and the lens
-    follows.
 
-    Raises Refused when the look is dark, or the rooms have no face point in common; OutOfRange
-    for pairs that cannot be.
+class Carry:
+    """Two rooms and which head stands for which; the light of either is reckoned once.
+
+    Raises OutOfRange for pairs that cannot be.
     """
-    chosen = {**paired(source, target), **(pairs or {})}
-    _check(chosen, source, target)
-    standing = source.standing(
-        {n: p for n, p in look.placements.items() if n in {h.name for h in source.heads}}
-    )
-    old = light_matrix(standing, look.yaw_deg)
-    new = light_matrix(target, look.yaw_deg)
-    setting = Setting(look.stops, look.lens, look.yaw_deg)
-    was = outputs_of(standing, setting)
-    lit = [h.name for h in standing.heads if was[h.name] > 0]
-    if not lit:
-        raise Refused(f"{look.name} is dark: there is no light to carry")
-    movers = [(n, to) for n in lit if (to := chosen[n]) is not None]
-    if not movers:
-        raise Refused(
-            f"no head of {target.room.name} stands for {', '.join(lit)}: choose which one does"
+
+    def __init__(self, source: Rig, target: Rig, pairs: Pairs | None = None) -> None:
+        self.source, self.target = source, target
+        self.pairs: Pairs = {**paired(source, target), **(pairs or {})}
+        _check(self.pairs, source, target)
+        self._known: dict[object, LightMatrix] = {}
+
+    def carried(self, look: Look) -> Carried:
+        """The look in the target's room, as near as its heads can come.
+
+        Light at each point relative to the lit side is kept, and the reading in the key's shadow
+        that the ratio is made of. When a head has not got the light, all come down together and
+        the lens follows.
+
+        Raises Refused when the look is dark, or the rooms have no face point in common.
+        """
+        wanted = self._wanted(look)
+        found = matched(wanted.wishes(1.0), wanted.near(1.0))
+        short, scale = [0.0] * len(found), 1.0
+        worst = max(abs(w.off_stops(found)) for w in wanted.wishes(1.0))
+        if max(found) > 1.0 - 1e-9 and worst > TOLD_FROM_STOPS:
+            # what it would take if heads had no top tells which head is short, and by how much
+            free = matched(wanted.wishes(1.0), wanted.near(1.0), WITHOUT_BOUND)
+            short = [log2(x) if x > 1.0 + 1e-9 else 0.0 for x in free]
+            scale = _scale_within(wanted, short)
+            if scale < 1.0:
+                found = matched(wanted.wishes(scale), wanted.near(scale))
+        return self._told(look, wanted, found, scale, short)
+
+    def _wanted(self, look: Look) -> Wanted:
+        there = {h.name for h in self.source.heads}
+        source = self.source.standing({n: p for n, p in look.placements.items() if n in there})
+        was = outputs_of(source, Setting(look.stops, look.lens, look.yaw_deg))
+        lit = [h.name for h in source.heads if was[h.name] > 0]
+        if not lit:
+            raise Refused(f"{look.name} is dark: there is no light to carry")
+        movers = [(n, to) for n in lit if (to := self.pairs[n]) is not None]
+        if not movers:
+            raise Refused(
+                f"no head of {self.target.room.name} stands for {', '.join(lit)}:"
+                " choose which one does"
+            )
+        yaw = look.yaw_deg
+        old = self._matrix(("from", yaw, *(h.placement for h in source.heads)), source, yaw)
+        new = self._matrix(("to", yaw), self.target, yaw)
+        return Wanted(source, self.target, old, new, was, movers)
+
+    def _matrix(self, key: object, rig: Rig, yaw_deg: float) -> LightMatrix:
+        if key not in self._known:
+            self._known[key] = light_matrix(rig, yaw_deg)
+        return self._known[key]
+
+    def _told(
+        self,
+        look: Look,
+        wanted: Wanted,
+        found: Sequence[float],
+        scale: float,
+        short: Sequence[float],
+    ) -> Carried:
+        target, movers = self.target, wanted.movers
+        stops = {h.name: exact_stops(0.0) for h in target.heads}
+        for (_, b), output in zip(movers, found, strict=True):
+            lowest = 2.0 ** -target.head(b).deepest_stops
+            stops[b] = exact_stops(min(1.0, output) if output >= lowest / 2 else 0.0)
+        setting = Setting(stops, look.lens, look.yaw_deg)
+        # what the rounded signal gives is what is judged
+        real = {h.name: signalled_output(h, setting.output(h)) for h in target.heads}
+        before = ratio_of(wanted.source, wanted.old, wanted.was)
+        ratio = ratio_of(target, wanted.new, real)
+        given = [real[b] for _, b in movers]
+        lens = lens_advice(target, look.lens, ratio)
+        f_number = float(lens.nearest.mark) if lens.advice and lens.nearest else look.lens.f_number
+        lit = [n for n, output in wanted.was.items() if output > 0]
+        return Carried(
+            look=look,
+            setting=setting.with_lens(replace(look.lens, f_number=f_number)),
+            pairs=self.pairs,
+            lit_stops=log2(ratio.lit_lux / before.lit_lux) if ratio.lit_lux > 0 else -99.0,
+            down_stops=-log2(scale),
+            off=tuple(
+                (name, wish.off_stops(given))
+                for name, wish in zip(wanted.names, wanted.wishes(scale), strict=True)
+            ),
+            short=tuple(
+                Short(b, s, wanted.point_of(a))
+                for (a, b), s in zip(movers, short, strict=True)
+                if s > TOLD_FROM_STOPS
+            ),
+            absent=tuple((n, wanted.point_of(n)) for n in lit if self.pairs[n] is None),
+            ratio=ratio,
+            before=before,
+            lens=lens,
         )
-    wishes = _Wishes(standing, target, old, new, was, movers)
-    # what it would take if heads had no top tells which head is short, and by how much
-    free = matched(wishes.at(1.0), wishes.near(1.0), WITHOUT_BOUND)
-    short = [log2(x) if x > 1.0 + 1e-9 else 0.0 for x in free]
-    scale = 2.0 ** -max((s for s in short if s <= LENS_CARRIES_STOPS), default=0.0)
+
+
+def _scale_within(wanted: Wanted, short: Sequence[float]) -> float:
+    """How far the whole picture comes down, so that heads that are a little short can make it."""
+    little = [s <= LENS_CARRIES_STOPS for s in short]
+    down = max((s for s, ok in zip(short, little, strict=True) if ok), default=0.0)
+    scale = light_factor(-down)
     for _ in range(4):  # the room's own light does not come down with the heads
-        now = matched(wishes.at(scale), wishes.near(scale), WITHOUT_BOUND)
-        over = max((x for x, s in zip(now, short, strict=True) if s <= LENS_CARRIES_STOPS),
-                   default=0.0)  # fmt: skip
+        now = matched(wanted.wishes(scale), wanted.near(scale), WITHOUT_BOUND)
+        over = max((x for x, ok in zip(now, little, strict=True) if ok), default=0.0)
         if over <= 1.0 + 1e-6:
             break
         scale /= over
-    found = matched(wishes.at(scale), wishes.near(scale))
-    return _told(look, standing, target, new, chosen, movers, found, scale, wishes, short, was, old)
+    return scale
 
 
 def _check(pairs: Pairs, source: Rig, target: Rig) -> None:
@@ -135,126 +216,3 @@ def _check(pairs: Pairs, source: Rig, target: Rig) -> None:
         other = taken.setdefault(to, name)
         if other != name:
             raise OutOfRange(f"{to} cannot stand for both {other} and {name}")
-
-
-@dataclass(frozen=True)
-class _Wishes:
-    """What the look wants, for any scale of the whole picture."""
-
-    source: Rig
-    target: Rig
-    old: LightMatrix
-    new: LightMatrix
-    was: Mapping[str, float]
-    movers: Sequence[tuple[str, str]]
-
-    def names(self) -> tuple[str, ...]:
-        """The points both rooms have, then the shadow side read in the key's shadow."""
-        theirs = {p.name: p for p in self.target.points}
-        common = []
-        for point in self.source.points:
-            other = theirs.get(point.name)
-            if other is None or other.on != point.on or self.old.lux(point.name, self.was) <= 0:
-                continue
-            if other.receptor != point.receptor:
-                raise Refused(
-                    f"{point.name} is read with the {point.receptor} in one room and with the"
-                    f" {other.receptor} in the other: flat and dome are never mixed"
-                )
-            common.append(point.name)
-        if not any(theirs[n].on == "face" for n in common):
-            raise Refused("the two rooms have no point on the face with the same name in common")
-        return tuple(common)
-
-    def at(self, scale: float) -> list[Wish]:
-        """All wishes with the whole picture this much brighter."""
-        on = {p.name: p.on for p in self.target.points}
-        to = [b for _, b in self.movers]
-        found = [
-            Wish(
-                [self.new.at[n][b] for b in to], self.new.ambient[n],
-                scale * self.old.lux(n, self.was),
-                FACE_WEIGHT if on[n] == "face" else ROOM_WEIGHT,
-            )
-            for n in self.names()
-        ]  # fmt: skip
-        shadow = self._shadow(scale)
-        return found + ([shadow] if shadow else [])
-
-    def _shadow(self, scale: float) -> Wish | None:
-        _, shadow, with_key = sides_of(self.source, self.old, self.was)
-        if not with_key or shadow.name not in self.names():
-            return None
-        keys = {h.name for h in self.source.heads if h.role == "key"}
-        lux = self.old.lux_in_shadow(shadow.name, self.was, keys)
-        if lux <= 0:
-            return None
-        row, bounce = self.new.at[shadow.name], self.new.bounce.get(shadow.name, {})
-        parts = [bounce.get(b, 0.0) if a in keys else row[b] for a, b in self.movers]
-        return Wish(parts, self.new.ambient[shadow.name], scale * lux)
-
-    def near(self, scale: float) -> list[tuple[list[float], float]]:
-        """Each head's own light where it shows most: decides what the points leave open."""
-        rows = []
-        for i, (a, b) in enumerate(self.movers):
-            before, after = self._own(a, b)
-            if before > 0 and after > 0:
-                row = [0.0] * len(self.movers)
-                row[i] = NEAR_WEIGHT * after / (before * scale)
-                rows.append((row, NEAR_WEIGHT))
-        return rows
-
-    def point_of(self, a: str) -> str:
-        """Where a head of the look makes the largest share of the light."""
-        return max(
-            self.names(),
-            key=lambda n: self.old.at[n][a] * self.was[a] / self.old.lux(n, self.was),
-        )
-
-    def _own(self, a: str, b: str) -> tuple[float, float]:
-        at = self.point_of(a)
-        before, after = self.old.at[at][a] * self.was[a], self.new.at[at][b]
-        if before > 0 and after > 0:
-            return before, after
-        return self.old.mark[a] * self.was[a], self.new.mark[b]
-
-
-def _told(
-    look: Look, source: Rig, target: Rig, new: LightMatrix, pairs: Pairs,
-    movers: Sequence[tuple[str, str]], found: Sequence[float], scale: float, wishes: _Wishes,
-    short: Sequence[float], was: Mapping[str, float], old: LightMatrix,
-) -> Carried:  # fmt: skip
-    stops = {h.name: exact_stops(0.0) for h in target.heads}
-    for (_, b), output in zip(movers, found, strict=True):
-        lowest = 2.0 ** -target.head(b).deepest_stops
-        stops[b] = exact_stops(min(1.0, output) if output >= lowest / 2 else 0.0)
-    setting = Setting(stops, look.lens, look.yaw_deg)
-    # what the rounded signal gives is what is judged
-    real = {h.name: signalled_output(h, setting.output(h)) for h in target.heads}
-    before = ratio_of(source, old, was)
-    ratio = ratio_of(target, new, real)
-    names = (*wishes.names(), f"{before.shadow}, in the key's shadow")
-    given = [real[b] for _, b in movers]
-    off = tuple(
-        (name, wish.off_stops(given))
-        for name, wish in zip(names, wishes.at(scale), strict=False)
-    )  # fmt: skip
-    lens = lens_advice(target, look.lens, ratio)
-    f_number = float(lens.nearest.mark) if lens.advice and lens.nearest else look.lens.f_number
-    lit = [h.name for h in source.heads if was[h.name] > 0]
-    return Carried(
-        look=look,
-        setting=setting.with_lens(replace(look.lens, f_number=f_number)),
-        pairs=pairs,
-        lit_stops=log2(ratio.lit_lux / before.lit_lux) if ratio.lit_lux > 0 else -99.0,
-        off=off,
-        short=tuple(
-            Short(b, s, wishes.point_of(a))
-            for (a, b), s in zip(movers, short, strict=True)
-            if s > 0.005
-        ),
-        absent=tuple(n for n in lit if pairs[n] is None),
-        ratio=ratio,
-        before=before,
-        lens=lens,
-    )

@@ -1,14 +1,10 @@
-"""The outputs that make wanted light: bounded least squares in relative light, refined in stops."""
+"""Light that is wanted at a point, and the outputs that come nearest to many such wishes."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import log, log2, sqrt
+from math import log2
 
-UNREACHED_STOPS = 1 / 6
-"""Beyond this a point pulls no harder: what cannot be reached must not drag the rest along."""
-FARTHEST = 64.0
-ROUNDS = 40
-SETTLED = 1e-9
+DARKEST_STOPS = -12.0
 
 
 @dataclass(frozen=True)
@@ -26,56 +22,20 @@ class Wish:
 
     def off_stops(self, outputs: Sequence[float]) -> float:
         """How far the light there is from what is wanted. [stop]"""
-        return log2(max(self.got(outputs) / self.lux, 1 / FARTHEST**2))
+        return log2(max(self.got(outputs) / self.lux, 2**DARKEST_STOPS))
 
 
 def matched(
     wishes: Sequence[Wish], near: Sequence[tuple[Sequence[float], float]], upper: float = 1.0
 ) -> tuple[float, ...]:
-    """Outputs 0..upper whose light is nearest to the wishes, counted in stops. [1]
+    """Outputs 0..upper whose light is nearest to the wishes, counted in stops. [1]"""
+    from server.studio.solve import nearest_in_stops  # numpy: not before it is needed
 
-    minimise sum w h(log2(L / wanted)) + sum |row x - value|**2,   h(e) = e**2, straight beyond 1/6
-
-    Parameters
-    ----------
-    wishes : sequence of Wish
-        Each wanted light above 0. [lx]
-    near : sequence of (row, value)
-        Where the outputs go when the wishes leave a choice; light weights.
-    upper : float
-        Full.
-
-    Notes
-    -----
-    Relative light is the first step; then the same problem is solved again with weights that make
-    its slope the slope of the sum in stops, until nothing moves (iteratively reweighted least
-    squares; h is Huber's).
-
-    References
-    ----------
-    .. [1] C. Schoeneman et al., "Painting with Light", SIGGRAPH 1993.
-    .. [2] P. J. Huber, "Robust Estimation of a Location Parameter", Ann. Math. Stat. 35 (1964).
-    """
-    from server.studio.solve import bounded_least_squares  # numpy: not before it is needed
-
-    outputs: tuple[float, ...] | None = None
-    for _ in range(ROUNDS):
-        rows, values = [list(row) for row, _ in near], [value for _, value in near]
-        for wish in wishes:
-            weight = sqrt(wish.weight * (1.0 if outputs is None else _slope(wish, outputs)))
-            rows.append([weight * a / wish.lux for a in wish.at_full])
-            values.append(weight * (wish.lux - wish.ambient) / wish.lux)
-        found = bounded_least_squares(rows, values, upper).outputs
-        if outputs and max(abs(a - b) for a, b in zip(found, outputs, strict=True)) < SETTLED:
-            return found
-        outputs = found
-    return outputs or ()
-
-
-def _slope(wish: Wish, outputs: Sequence[float]) -> float:
-    """Weight that gives relative light the slope of squared stops, straight beyond a sixth."""
-    share = min(FARTHEST, max(1 / FARTHEST, wish.got(outputs) / wish.lux))
-    if abs(share - 1) < 1e-9:
-        return 1.0
-    in_stops = log(share) / (share - 1) / share
-    return in_stops * min(1.0, UNREACHED_STOPS / abs(log2(share)))
+    return nearest_in_stops(
+        [w.at_full for w in wishes],
+        [w.ambient for w in wishes],
+        [w.lux for w in wishes],
+        [w.weight for w in wishes],
+        near,
+        upper,
+    )

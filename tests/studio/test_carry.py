@@ -140,7 +140,7 @@ def test_a_room_without_a_background_head_says_so_and_keeps_the_face() -> None:
     there = replace(there, heads=there.heads[:2])
     look = look_of(here, Key=0.2, Fill=0.1, Ground=0.9)
     found = carried(look, here, there)
-    assert found.absent == ("Ground",)
+    assert found.absent == (("Ground", "background"),)
     assert found.verdict == "not reached"
     off = dict(found.off)
     assert off["background"] < -1
@@ -188,21 +188,39 @@ def test_what_cannot_be_carried_is_said() -> None:
         carried(look_of(here, Key=0.2), here, there, none)
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", range(200))
 def test_the_fit_in_stops_is_as_near_as_scipy_comes(seed: int) -> None:
-    """Wishes that are within the straight part's bend, so that both minimise squared stops."""
+    """Some wishes are out of reach, some heads end at full, some rooms have light of their own.
+
+    Oracle: least_squares with its "huber" loss, from the outputs that made the light and from
+    what was found. The same bend of a sixth of a stop; a wish of weight 1 counts twice.
+    """
     random = np.random.default_rng(seed)
-    heads = int(random.integers(2, 7))
-    points = heads + int(random.integers(1, 5))
+    heads = int(random.integers(2, 8))
+    points = heads + int(random.integers(0, 6))
     light = random.exponential(1.0, (points, heads)) + 0.05
-    real = random.uniform(0.1, 0.9, heads)
-    lux = light @ real * 2 ** random.uniform(-0.06, 0.06, points)
-    wishes = [Wish(row.tolist(), 0.0, float(t)) for row, t in zip(light, lux, strict=True)]
-    found = matched(wishes, [])
+    real = random.uniform(0.1, 1.6, heads)
+    room_light = random.uniform(0, 0.2, points) * (seed % 2)
+    lux = (room_light + light @ real) * 2 ** random.uniform(-0.5, 0.5, points)
+    twice = random.integers(1, 3, points)
+    wishes = [
+        Wish(row.tolist(), float(a), float(t), 0.5 * float(n))
+        for row, a, t, n in zip(light, room_light, lux, twice, strict=True)
+    ]
+    found = np.array(matched(wishes, []))
+    rows = np.repeat(np.arange(points), twice)
 
     def off(x: np.ndarray) -> np.ndarray:
-        return np.log2(np.maximum(light @ x, 1e-12) / lux)
+        return np.log2(np.maximum((light @ x + room_light) / lux, 1e-9))[rows]
 
-    oracle = least_squares(off, real, bounds=(0, 1), xtol=1e-12, ftol=1e-14, gtol=1e-14)
+    def cost(x: np.ndarray) -> float:
+        e = np.abs(off(x))
+        return float(np.sum(np.where(e <= 1 / 6, e**2, e / 3 - 1 / 36)))
+
+    best = min(
+        cost(least_squares(off, start, bounds=(0, 1), loss="huber", f_scale=1 / 6,
+                           xtol=1e-12, ftol=1e-14, gtol=1e-14).x)
+        for start in (np.clip(real, 0.01, 0.99), np.clip(found, 1e-6, 1 - 1e-6))
+    )  # fmt: skip
     assert all(0 <= x <= 1 for x in found)
-    assert np.sum(off(np.array(found)) ** 2) <= 2 * oracle.cost * (1 + 1e-4) + 1e-9
+    assert cost(found) <= best * (1 + 5e-3) + 1e-6
