@@ -75,7 +75,7 @@ def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
         at[point.name], bounce[point.name], source[point.name] = {}, {}, {}
         for head in rig.heads:
             plain = _at_point(head, point, points, *points[point.name])
-            anchored = anchors.of(point, head, yaw_deg)
+            anchored = anchors.of(point, head, yaw_deg, plain)
             bounce[point.name][head.name] = anchored.bounce
             at[point.name][head.name] = plain * anchored.factor + anchored.bounce
             source[point.name][head.name] = anchored.source

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from math import isfinite, log2
 
 from server.errors import OutOfRange
@@ -12,8 +12,11 @@ from server.studio.room import Meter
 
 KINDS = ("lux", "ev", "f")
 """What a meter may show: lux, EV at an ISO, or an f-number with tenths at ISO and shutter."""
-SAME_WITHIN_STOPS = 1 / 6
-"""Repeats of a reading that lie within this of the newest are averaged with it. [stop]"""
+SAME_WITHIN_STOPS = 1 / 4
+"""Repeats of the same day that lie within this of the newest are averaged with it: meters and hands
+err by a tenth of a stop and more, and two of them apart are no new lamp. [stop]"""
+OLDER_WITHIN_STOPS = 1 / 6
+SAME_DAY = timedelta(hours=12)
 FAR_STOPS = 1.0
 """A reading farther than this from what was expected is asked about. [stop]"""
 LUX = (0.01, 500_000.0)
@@ -144,20 +147,27 @@ def metered(
     found = {}
     for pair, repeats in by_pair.items():
         newest = repeats[-1]
-        values = [
-            _at_full(r, ambient)
-            for r in repeats
-            if r.placement == newest.placement and r.yaw_deg == newest.yaw_deg
-        ]
-        last = values[-1]
+        last = _at_full(newest, ambient)
         if last <= 0:
             found[pair] = Metered(newest, 0.0, 1, 0.0)
             continue
-        near = [v for v in values if v > 0 and abs(log2(v / last)) <= SAME_WITHIN_STOPS]
+        near = [v for r in repeats if (v := _agreeing(r, newest, last, ambient)) > 0]
         mean = 2.0 ** (sum(log2(v) for v in near) / len(near))
         spread = log2(max(near) / min(near))
         found[pair] = Metered(newest, mean, len(near), spread)
     return found
+
+
+def _agreeing(
+    reading: Reading, newest: Reading, last: float, ambient: Mapping[str, float]
+) -> float:
+    """What a repeat reads at full, 0 when it does not count beside the newest. [lx]"""
+    if reading.placement != newest.placement or reading.yaw_deg != newest.yaw_deg:
+        return 0.0
+    value = _at_full(reading, ambient)
+    today = newest.at - reading.at < SAME_DAY
+    within = SAME_WITHIN_STOPS if today else OLDER_WITHIN_STOPS
+    return value if value > 0 and abs(log2(value / last)) <= within else 0.0
 
 
 def _at_full(reading: Reading, ambient: Mapping[str, float]) -> float:
