@@ -5,15 +5,16 @@ right only about what has changed since. What a head gives around a corner comes
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from server.studio.head import Head
+from server.studio.head import Head, Placement
 from server.studio.look import differs
 from server.studio.readings import Metered, ambient_read, metered
 from server.studio.rig import Rig
 from server.studio.room import Point
 
-Predict = Callable[[Head, Point, float, Rig], float]
+Predict = Callable[[Head, Placement, Point, float], float]
+"""What the geometry alone says of a head that stands so, at a point, the face turned so. [lx]"""
 REACHES = 0.02
 """A head whose geometry gives less than this share of what was read lights a point by bounce."""
 YAW_DEG = 0.5
@@ -36,7 +37,6 @@ class Anchors:
     """All anchors of a rig, the room's own light where it was read [lx], and per head what comes
     off the walls to the face, by one reading and at full. [lx]"""
 
-    rig: Rig
     found: Mapping[tuple[str, str, bool], Metered]
     ambient: Mapping[str, float]
     walls: Mapping[str, tuple[Metered, float]]
@@ -57,7 +57,8 @@ class Anchors:
             return Anchored(bounce=bounce) if bounce else PLAIN
         placement = read.newest.placement
         assert placement is not None  # a reading of a head always has one
-        was = self.predict(replace(head, placement=placement), point, read.newest.yaw_deg, self.rig)
+        stood = head.placement == placement and yaw_deg == read.newest.yaw_deg
+        was = plain if stood else self.predict(head, placement, point, read.newest.yaw_deg)
         source = self._source(read, point, head, yaw_deg)
         if was <= REACHES * read.lux_full:  # around the corner: all that was read is bounce
             return Anchored(0.0, read.lux_full, source)
@@ -72,11 +73,11 @@ class Anchors:
 
 
 def anchors_of(rig: Rig, predict: Predict) -> Anchors:
-    """The anchors that a rig's readings give. `predict` is the geometry alone. [lx at full]"""
+    """The anchors that a rig's readings give. [lx at full]"""
     ambient = ambient_read(rig.readings)
     whole = {p.name: ambient.get(p.name, rig.room.ambient_lux) for p in rig.points}
     found = metered(rig.readings, whole)
-    return Anchors(rig, found, ambient, _walls(rig, found, predict), predict)
+    return Anchors(found, ambient, _walls(rig, found, predict), predict)
 
 
 def _walls(
@@ -93,8 +94,7 @@ def _walls(
         if value.newest.receptor != point.receptor:
             continue
         if not shaded:
-            stood = replace(head, placement=placement)
-            was = predict(stood, point, value.newest.yaw_deg, rig)
+            was = predict(head, placement, point, value.newest.yaw_deg)
             if was > REACHES * value.lux_full:
                 continue
         read.setdefault(head_name, []).append(value)

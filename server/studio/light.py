@@ -1,7 +1,7 @@
 """How much light each head gives at each point, at full: the matrix everything is summed from."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import acos, degrees
 
 from server.errors import OutOfRange
@@ -9,7 +9,7 @@ from server.physics.beam import intensity_cd
 from server.physics.geometry import MARK, Vector, cosine_between, from_to, length
 from server.physics.photometry import illuminance_lx
 from server.studio.anchor import anchors_of
-from server.studio.head import Head
+from server.studio.head import Head, Placement
 from server.studio.rig import Rig
 from server.studio.room import Point
 
@@ -66,7 +66,7 @@ def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
     E = I(theta) g(phi) 2**(-scrims) / d**2, times what was metered over what was predicted there
     """
     points = {p.name: p.place(yaw_deg) for p in rig.points}
-    anchors = anchors_of(rig, _predicted)
+    anchors = anchors_of(rig, _Geometry(rig).lux)
     at: dict[str, dict[str, float]] = {}
     bounce: dict[str, dict[str, float]] = {}
     source: dict[str, dict[str, str]] = {}
@@ -99,13 +99,26 @@ def _mean(factors: list[float] | None) -> float:
     return product ** (1 / len(known)) if known else 1.0
 
 
-def _predicted(head: Head, point: Point, yaw_deg: float, rig: Rig) -> float:
-    """What the geometry alone says of one head at one point, at full. [lx]"""
-    points = {p.name: p.place(yaw_deg) for p in rig.points}
-    return _at_point(head, point, points, *points[point.name])
-
-
 Places = Mapping[str, tuple[Vector, Vector]]
+
+
+class _Geometry:
+    """What the geometry alone says of heads where they stood when they were read."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig
+        self._places: dict[float, Places] = {}
+        self._heads: dict[tuple[str, Placement], Head] = {}
+
+    def lux(self, head: Head, placement: Placement, point: Point, yaw_deg: float) -> float:
+        """Light of one head at one point, at full. [lx]"""
+        if yaw_deg not in self._places:
+            self._places[yaw_deg] = {p.name: p.place(yaw_deg) for p in self._rig.points}
+        stood = (head.name, placement)
+        if stood not in self._heads:
+            self._heads[stood] = replace(head, placement=placement)
+        places = self._places[yaw_deg]
+        return _at_point(self._heads[stood], point, places, *places[point.name])
 
 
 def aim_point(head: Head, points: Places) -> Vector:
