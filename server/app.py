@@ -31,6 +31,7 @@ from server.web.routes import (
     faces,
     library,
     live,
+    match,
     meter,
     photographs,
     plan,
@@ -81,7 +82,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, meter, plan, photographs, live, faces,
-        library, rig, reference,
+        library, match, rig, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

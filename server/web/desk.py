@@ -19,6 +19,7 @@ from server.web.faces import Faces
 from server.web.floor import Floor
 from server.web.hands import Hands
 from server.web.hub import Hub
+from server.web.pictures import Pictures
 from server.web.walking import Walking
 
 
@@ -33,6 +34,7 @@ class Desk:
     floor: Floor = field(default_factory=Floor)
     hands: Hands = field(default_factory=Hands)
     walking: Walking = field(default_factory=Walking)
+    pictures: Pictures = field(default_factory=Pictures)
     faces: Faces = field(init=False)
     doors: Doors = field(init=False)
     perform: ASGIApp | None = None
