@@ -4,29 +4,35 @@ predicted(new placement) x metered / predicted(metered placement): the geometry 
 right only about what has changed since. What a head gives around a corner comes off the walls.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
-from server.studio.head import Head, Placement
+from server.studio.head import Head
+from server.studio.lamps import gained_since, unread
 from server.studio.look import differs
 from server.studio.readings import Metered, ambient_read, metered
 from server.studio.rig import Rig
 from server.studio.room import Point
+from server.studio.touched import Found, gains, parted
+from server.studio.walls import REACHES, Predict, Walls, can_compare, walls_of
 
-Predict = Callable[[Head, Placement, Point, float], float]
-"""What the geometry alone says of a head that stands so, at a point, the face turned so. [lx]"""
-REACHES = 0.02
-"""A head whose geometry gives less than this share of what was read lights a point by bounce."""
 YAW_DEG = 0.5
 
 
 @dataclass(frozen=True)
 class Anchored:
-    """What a pair's prediction is corrected by; `bounce` comes off the walls. [1], [lx at full]"""
+    """What a pair's prediction is corrected by; `bounce` comes off the walls. [1], [lx at full]
+
+    `read` and `shaded` are the readings behind it; `carried` tells that they were taken before the
+    head was touched, and corrected by one taken since.
+    """
 
     factor: float = 1.0
     bounce: float = 0.0
     source: str = "predicted"
+    read: Metered | None = None
+    shaded: Metered | None = None
+    carried: bool = False
 
 
 PLAIN = Anchored()
@@ -34,71 +40,120 @@ PLAIN = Anchored()
 
 @dataclass(frozen=True)
 class Anchors:
-    """All anchors of a rig, the room's own light where it was read [lx], and per head what comes
-    off the walls to the face, by one reading and at full. [lx]"""
+    """All anchors of a rig, and the room's own light where it was read. [lx]
 
-    found: Mapping[tuple[str, str, bool], Metered]
+    `walls` is what comes off the walls to the face, by head. `doubted` are readings of heads that
+    were touched since; `gains` what the touch did. [1]
+    """
+
+    rig: Rig
+    found: Found
     ambient: Mapping[str, float]
-    walls: Mapping[str, tuple[Metered, float]]
     predict: Predict
+    walls: Mapping[str, Walls]
+    doubted: Found = field(default_factory=dict)
+    gains: Mapping[str, float] = field(default_factory=dict)
 
     def of(self, point: Point, head: Head, yaw_deg: float, plain: float) -> Anchored:
         """The anchor of one pair for the sitter's turn; `plain` is what is predicted there. [lx]
 
         Bounce that was not read at this point is that on the face.
         """
-        read = self.found.get((point.name, head.name, False))
-        shaded = self.found.get((point.name, head.name, True))
-        walls = self.walls.get(head.name)
-        bounce = shaded.lux_full if shaded else walls[1] if walls else 0.0
+        found, walls = self._read(point, head, yaw_deg, plain), self.walls.get(head.name)
+        if walls is None or found.bounce > 0 or found.shaded is not None:
+            return found
+        if found.read is None:
+            # on the face the geometry then hardly matters
+            known = point.on == "face" and walls.lux_full > plain
+            source = self._source(walls.read, point, head, yaw_deg) if known else found.source
+            return replace(found, bounce=walls.lux_full, source=source)
+        whole = found.read.lux_full * (self.gains[head.name] if found.carried else 1.0)
+        if whole <= 0:
+            return found
+        bounce = min(walls.lux_full, whole)
+        return replace(found, factor=found.factor * (1 - bounce / whole), bounce=bounce)
+
+    def _read(self, point: Point, head: Head, yaw_deg: float, plain: float) -> Anchored:
+        """What readings at this very point give; plain where nothing was read."""
+        there = self._of(self.found, point, head, yaw_deg, plain)
+        if there.read is not None and there.shaded is not None:
+            return there
+        before = self._of(self.doubted, point, head, yaw_deg, plain)
+        gain = self.gains.get(head.name)
+        if there.read is not None:
+            if before.shaded is None or gain is None:
+                return there
+            again = self._of(self.found, point, head, yaw_deg, plain, before.bounce * gain)
+            return replace(again, shaded=before.shaded)
+        if before.read is None:
+            return there
+        if gain is None:
+            return replace(before, source="moved")
+        factor, bounce = before.factor * gain, before.bounce * gain
+        if there.shaded is not None:
+            bounce = there.bounce
+        return replace(before, factor=factor, bounce=bounce, carried=True)
+
+    def _of(
+        self, found: Found, point: Point, head: Head, yaw_deg: float, plain: float,
+        bounce: float = 0.0,
+    ) -> Anchored:  # fmt: skip
+        """The anchor that some readings give; `bounce` where none of them tells it. [lx]"""
+        read = found.get((point.name, head.name, False))
+        shaded = found.get((point.name, head.name, True))
+        bounce = shaded.lux_full if shaded else bounce
         if read is None or read.newest.receptor != point.receptor:
-            if walls and point.on == "face" and bounce > plain:  # then the geometry hardly matters
-                return Anchored(1.0, bounce, self._source(walls[0], point, head, yaw_deg))
-            return Anchored(bounce=bounce) if bounce else PLAIN
+            gained = gained_since(self.rig.lamps, head.name)
+            if not bounce and gained == 1:
+                return PLAIN
+            return Anchored(gained, bounce, shaded=shaded)
         placement = read.newest.placement
         assert placement is not None  # a reading of a head always has one
+        if not can_compare(self.rig, placement):
+            return Anchored(bounce=bounce, shaded=shaded)
         stood = head.placement == placement and yaw_deg == read.newest.yaw_deg
         was = plain if stood else self.predict(head, placement, point, read.newest.yaw_deg)
+        direct = max(0.0, read.lux_full - bounce)
         source = self._source(read, point, head, yaw_deg)
         if was <= REACHES * read.lux_full:  # around the corner: all that was read is bounce
-            return Anchored(0.0, read.lux_full, source)
-        bounce = min(bounce, read.lux_full)
-        return Anchored((read.lux_full - bounce) / was, bounce, source)
+            return Anchored(0.0, read.lux_full, source, read, shaded)
+        return Anchored(direct / was if was > 0 else 1.0, bounce, source, read, shaded)
 
     def _source(self, read: Metered, point: Point, head: Head, yaw_deg: float) -> str:
+        """Whether all stands as it did when that was read."""
         placement, was_deg = read.newest.placement, read.newest.yaw_deg
         turned = point.on == "face" and abs(yaw_deg - was_deg) > YAW_DEG
+        lamp = unread(self.rig.lamps, head.name)
+        other = lamp is not None and lamp.at > read.newest.at
         moved = placement is None or differs(placement, head.placement)
-        return "moved" if turned or moved else "metered"
+        return "moved" if turned or other or moved else "metered"
 
 
 def anchors_of(rig: Rig, predict: Predict) -> Anchors:
     """The anchors that a rig's readings give. [lx at full]"""
     ambient = ambient_read(rig.readings)
     whole = {p.name: ambient.get(p.name, rig.room.ambient_lux) for p in rig.points}
-    found = metered(rig.readings, whole)
-    return Anchors(found, ambient, _walls(rig, found, predict), predict)
+    holds, doubted = parted(rig.readings, rig.heads)
+    found = metered(holds, whole, rig.lamps)
+    walls = walls_of(rig, found, predict)
+    if not doubted:
+        return Anchors(rig, found, ambient, predict, walls)
+    before = metered(doubted, whole, rig.lamps)
+    points = {p.name: p for p in rig.points}
+    old = Anchors(rig, before, ambient, predict, {})
 
+    def said(head: Head, again: Metered) -> float:
+        reading = again.newest
+        point = points.get(reading.point)
+        if point is None:
+            return 0.0
+        plain = predict(head, head.placement, point, reading.yaw_deg)
+        anchored = old.of(point, head, reading.yaw_deg, plain)
+        return plain * anchored.factor + anchored.bounce if anchored.read else 0.0
 
-def _walls(
-    rig: Rig, found: Mapping[tuple[str, str, bool], Metered], predict: Predict
-) -> dict[str, tuple[Metered, float]]:
-    """Head -> a reading of its bounce on the face, and the mean of them all. [lx at full]"""
-    heads = {h.name: h for h in rig.heads}
-    points = {p.name: p for p in rig.face_points}
-    read: dict[str, list[Metered]] = {}
-    for (name, head_name, shaded), value in found.items():
-        point, head, placement = points.get(name), heads.get(head_name), value.newest.placement
-        if point is None or head is None or placement is None:
-            continue
-        if value.newest.receptor != point.receptor:
-            continue
-        if not shaded:
-            was = predict(head, placement, point, value.newest.yaw_deg)
-            if was > REACHES * value.lux_full:
-                continue
-        read.setdefault(head_name, []).append(value)
-    return {
-        name: (values[0], sum(v.lux_full for v in values) / len(values))
-        for name, values in read.items()
+    known = gains(rig.heads, found, before, said)
+    older = {
+        name: replace(w, lux_full=w.lux_full * known.get(name, 1.0))
+        for name, w in walls_of(rig, before, predict).items()
     }
+    return Anchors(rig, found, ambient, predict, {**older, **walls}, before, known)

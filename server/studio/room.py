@@ -45,12 +45,16 @@ class Room:
     ambient_lux: float = 0.0
     circuits: tuple[Circuit, ...] = ()
     signal_loss: str = SIGNAL_LOSS[0]
+    ceiling_m: float | None = None
+    """Floor to ceiling, None when nobody has told. [m]"""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "name", name_of("room name", self.name))
         number("mains_volts", self.mains_volts, 50, 500)
         number("continuous_factor", self.continuous_factor, 0, 1, above=True)
         number("ambient_lux", self.ambient_lux, 0, 100_000)
+        if self.ceiling_m is not None:
+            number("ceiling_m", self.ceiling_m, 1.5, 50)
         if self.signal_loss not in SIGNAL_LOSS:
             raise OutOfRange(
                 f"signal_loss must be one of {', '.join(SIGNAL_LOSS)}, got {self.signal_loss!r:.40}"
@@ -64,6 +68,7 @@ class Room:
         return planning_limit_amps(circuit.breaker_amps, self.continuous_factor)
 
 
+WAYS = ("dim", "lens", "iso", "shutter", "distance", "scrim", "focus")
 STAND_INS = ("one", "two", "three")
 
 
@@ -74,6 +79,10 @@ class Sitter:
     yaw_deg: float = 0.0
     white_over_lit_stops: float = 0.7
     stand_in: str = STAND_INS[0]
+    colour: bool = False
+    """Whether the sitting is in colour: in black and white nothing is said of lamps' colours."""
+    never: tuple[str, ...] = ()
+    """Ways that are never offered."""
 
     def __post_init__(self) -> None:
         number("yaw_deg", self.yaw_deg, -180, 180)
@@ -82,6 +91,12 @@ class Sitter:
                 f"stand_in must be one of {', '.join(STAND_INS)}, got {self.stand_in!r:.40}"
             )
         number("white_over_lit_stops", self.white_over_lit_stops, 0, 6)
+        if not isinstance(self.colour, bool):
+            raise OutOfRange(f"colour must be true or false, got {self.colour!r:.40}")
+        object.__setattr__(self, "never", tuple(self.never))
+        for kind in self.never:
+            if kind not in WAYS:
+                raise OutOfRange(f"never must be among {', '.join(WAYS)}, got {kind!r:.40}")
 
 
 @dataclass(frozen=True)

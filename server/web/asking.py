@@ -17,13 +17,14 @@ from server.web.views import group_heads
 
 MAY_BE_ASKED = (
     "nudge", "ratio", "recall", "levels", "mix", "step", "undo", "redo", "good", "back-to-good",
-    "dark", "restore", "keep", "spot",
+    "dark", "restore", "keep", "spot", "way", "ways",
 )  # fmt: skip
 """Last part of the addresses, under /live/ and /api/, that an assistant may ask for."""
 WORDS = {
     "undo": "undo", "redo": "do it again", "good": "mark the good frame",
     "back-to-good": "back to the good frame", "dark": "all down", "restore": "back up",
-    "keep": "keep this light", "spot": "a spot darker or lighter",
+    "keep": "keep this light", "way": "take a way", "ways": "take a way",
+    "spot": "a spot darker or lighter",
     "levels": "set heads", "mix": "part of the way to a look",
 }  # fmt: skip
 

@@ -32,16 +32,16 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(SQLAlchemyError)
     async def database_error(request: Request, error: SQLAlchemyError) -> Response:
         sentence = (
-            f"this could not be stored or read ({trouble(error)}). The light is as it was."
-            " Make room on the disk or check its folder, then try again"
+            f"this could not be stored or read ({trouble(error)}). The Board shows how the light"
+            " is. Make room on the disk or check its folder, then try again"
         )
         return answer(request, 503, sentence)
 
     @app.exception_handler(Exception)
     async def mistake_of_ours(request: Request, error: Exception) -> Response:
         sentence = (
-            "this is a mistake in Thirdstop itself, told in its log. The light is as it was;"
-            " go back and go on"
+            "this is a mistake in Thirdstop itself, told in its log. The Board shows how the light"
+            " is; go back and go on"
         )
         return answer(request, 500, sentence)
 

@@ -38,6 +38,8 @@ def head_of(form: Mapping[str, Any], before: Head | None) -> Head:
     document["name"] = str(form.get("name", ""))
     for name in ("role", "circuit", "lamp"):
         document[name] = str(form.get(name, ""))
+    if "bands_below" in form:
+        document["bands_below"] = number(form, "bands_below") / 100
     curve = str(form.get("curve", "linear"))
     if curve == "measured":
         document["curve_points"] = _points(str(form.get("curve_points", "")))
@@ -81,8 +83,10 @@ def room_of(form: Any, before: Room) -> Room:
         for name, amps, other in rows
         if str(name).strip()
     )
+    ceiling = str(form.get("ceiling_m", before.ceiling_m or "")).strip()
     return replace(
         before,
+        ceiling_m=number({"ceiling_m": ceiling}, "ceiling_m") if ceiling else None,
         name=str(form.get("name", "")),
         mains_volts=number(form, "mains_volts"),
         continuous_factor=number(form, "continuous_factor"),

@@ -14,8 +14,8 @@ from server.web.templating import html
 
 ITS_OWN = ("/pair/",)
 """A device may always name itself."""
-AT_THE_DESK = ("/by-hand/",)
-"""Whoever moves the faders by hand ticks them, an assistant above all."""
+AT_THE_DESK = ("/by-hand/", "/notes/", "/api/notes/")
+"""Whoever moves faders and stands by hand ticks them, an assistant above all."""
 NOT_OF_THE_LIGHT = ("/live/only-me", "/api/only-me", "/library/", "/rig/devices")
 """What an operating device may do while another holds the floor."""
 

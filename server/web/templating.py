@@ -25,6 +25,7 @@ from server.web.face_views import (
 )
 from server.web.sitting import EventView, event_view
 from server.web.views import board_view, looks_view, strip_view
+from server.web.warming import minute_of
 
 VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand")
 SHOWN_AT_MOST = 24
@@ -66,7 +67,8 @@ def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
     template = jinja.get_template(f"parts/{view}.html")
 
     def render(now: Now) -> str:
-        key = (view, now.revision, now.fading, desk.faces.news, desk.hands.news)
+        news = (desk.faces.news, desk.hands.news, minute_of(now))
+        key = (view, now.revision, now.fading, news)
         known = desk.rendered.get(view)
         if known and known[0] == key:
             return known[1]

@@ -1,11 +1,12 @@
 """What templates are given: frozen views whose fields are text already."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from server.errors import NotFound
 from server.live.now import Now
 from server.physics.exposure import nearest_f_stop
+from server.studio.colour import mismatches, white_balance_kelvin
 from server.studio.figures import HeadFigures, ratio_label
 from server.studio.head import ROLES, Head
 from server.studio.look import Look
@@ -14,10 +15,11 @@ from server.studio.rig import Rig
 from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
+from server.web.warming import warming_words
 from server.web.words import shutter_words, stops_words
 
 TILES = 6
-ABOUT = {"metered": "", "moved": "about, moved since metering: ", "predicted": "about "}
+ABOUT = {"metered": "", "moved": "about, changed since metering: ", "predicted": "about "}
 GROUPS = (
     ("key", "Key", ("key",), "k"),
     ("fill", "Fill", ("fill",), "f"),
@@ -88,6 +90,7 @@ class Tile:
     ratio: str
     lens: str
     hands: str
+    room: str
     face: TileFace
     state: str
     number: int
@@ -138,7 +141,7 @@ def strip_view(now: Now) -> Strip:
         ratio=told.ratio.label if lit else "—",
         ratio_words=ABOUT[told.ratio.source] + "lit : shadow" if known else "lit : shadow",
         lens=nearest_f_stop(lens.lens.f_number).label,
-        lens_words=f"ISO {lens.lens.iso:g} · {shutter_words(lens.lens.shutter_s)}",
+        lens_words=_camera_words(now),
         advice=lens.advice if lit and lens.advice else "",
         advice_f=f"{float(lens.nearest.mark):g}" if lit and lens.advice and lens.nearest else "",
         told=f"{now.text} · {now.actor}" if now.text and now.actor else now.text,
@@ -153,6 +156,13 @@ def strip_view(now: Now) -> Strip:
         by_hand=by_hand,
         habit="" if now.output.kind in ("none", "by hand") else habit,
     )
+
+
+def _camera_words(now: Now) -> str:
+    lens = now.figures.lens.lens
+    kelvin = white_balance_kelvin(now.rig, now.setting)
+    balance = f" · {10 * round(kelvin / 10)} K" if kelvin else ""
+    return f"ISO {lens.iso:g} · {shutter_words(lens.shutter_s)}{balance}"
 
 
 def since_good_words(now: Now) -> str:
@@ -170,14 +180,24 @@ def since_good_words(now: Now) -> str:
 def board_view(now: Now) -> Board:
     """The rows that this rig has, each with its room left before the press."""
     rows = []
+    off_colour = mismatches(now.rig, now.setting)
     for group, name, roles, key in GROUPS:
         heads = [h for h in now.figures.heads if h.head.role in roles]
         if heads:
-            rows.append(_row(group, name, key, heads))
+            # the row of all heads does not say again what the others say
+            warm = warming_words(now, [h.head for h in heads]) if group != "all" else ""
+            rows.append(_row(group, name, key, heads, off_colour, warm))
     return Board(tuple(rows), RATIOS)
 
 
-def _row(group: str, name: str, key: str, heads: Sequence[HeadFigures]) -> Row:
+def _row(
+    group: str,
+    name: str,
+    key: str,
+    heads: Sequence[HeadFigures],
+    off_colour: Mapping[str, str],
+    warm: str,
+) -> Row:
     lit = [h for h in heads if h.room_up_thirds is not None]
     if not lit:
         return Row(group, name, key, "dark", "dark", "brings it in low", "", "", "")
@@ -189,7 +209,6 @@ def _row(group: str, name: str, key: str, heads: Sequence[HeadFigures]) -> Row:
         from_good = thirds_text(good.pop()) or "as good"
     elif good:
         from_good = "mixed"
-    white = [h.head.name for h in lit if h.white_soon]
     return Row(
         group=group,
         name=name,
@@ -199,8 +218,22 @@ def _row(group: str, name: str, key: str, heads: Sequence[HeadFigures]) -> Row:
         up=f"{stops_words(up)} left" if up >= 1 else ("none left" if up < 1e-6 else "under ⅓ left"),
         down=f"{stops_words(down)} left" if down >= 1 else "none left",
         from_good=from_good,
-        note=f"{', '.join(white)}: white soon" if white else "",
+        note=" · ".join(n for n in (_row_note(lit, off_colour), warm) if n),
     )
+
+
+def _row_note(lit: Sequence[HeadFigures], off_colour: Mapping[str, str]) -> str:
+    """What should be known about the heads of a row before the next frame."""
+    told = []
+    for figures in lit:
+        head = figures.head
+        if figures.white_soon:
+            told.append(f"{head.name}: white soon")
+        if figures.output < head.bands_below:
+            told.append(f"{head.name}: may band below {head.bands_below:.0%}")
+        if head.name in off_colour:
+            told.append(f"{head.name}: {off_colour[head.name]}")
+    return " · ".join(told)
 
 
 def looks_view(
@@ -234,6 +267,11 @@ def next_look(now: Now, order: Sequence[Look], by: int) -> Look | None:
     return order[at] if 0 <= at < len(order) else None
 
 
+def of_room(now: Now, look: Look) -> str:
+    """`of the room Old mill` for a look that was kept in another room than the open one."""
+    return f"of the room {look.room}" if look.room_id not in (0, now.record.room_id) else ""
+
+
 def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces) -> Tile:
     """A look as a tile."""
     origin = now.setting.origin
@@ -253,6 +291,7 @@ def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces
         ratio=ratio,
         lens=lens,
         hands=hands,
+        room=of_room(now, look),
         face=tile_face(faces, now.rig, look),
         state=state,
         number=number,

@@ -13,6 +13,13 @@ def stops_words(thirds: float | None) -> str:
     return f"{whole or ''}{VULGAR[rest]}" or "0"
 
 
+def lux_words(lux: float) -> str:
+    """Three figures that count, never with an exponent: `2120 lux`."""
+    if lux >= 1000:
+        return f"{float(f'{lux:.3g}'):.0f} lux"
+    return f"{lux:.3g} lux"
+
+
 def shutter_words(seconds: float) -> str:
     """`1/125` below a second's third, `0.5 s` above."""
     if seconds < 0.3:

@@ -12,7 +12,7 @@ from server.store import looks as store
 from server.store.devices import Device
 from server.studio.document import rig_document, rig_from_document
 from server.studio.look import look_name, notes_of, tags_of
-from server.studio.ways import Way, ways
+from server.studio.ways import ways
 from server.web.contract import (
     Compare,
     Levels,
@@ -30,6 +30,7 @@ from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, EngineDep, Sessi
 from server.web.keeping import keep_look
 from server.web.state import look_json, nudge_json, reached_json, state_json
 from server.web.templating import floor_parts, page_parts
+from server.web.ways import way_json
 
 router = APIRouter(prefix="/api", tags=["contract"])
 Text = Annotated[str, Query(max_length=200)]
@@ -81,7 +82,7 @@ async def post_nudge(engine: EngineDep, actor: ActorDep, wish: Nudge) -> JSONRes
         sign = 1 if result.asked_stops > 0 else -1
         before = now.record.history.moved(-1).now.setting
         head = now.rig.head(result.limited_by)
-        found = [_way(w) for w in ways(now.rig, before, head, sign * missing)[:3]]
+        found = [way_json(w) for w in ways(now.rig, before, head, sign * missing)[:3]]
     return _answer(now, nudge=nudge_json(result, found))
 
 
@@ -155,31 +156,6 @@ async def post_restore(
 ) -> JSONResponse:
     """Back up to the light before."""
     return _answer(engine.restore(wish.fade_s if wish else None, actor))
-
-
-@router.get("/ways")
-async def get_ways(
-    engine: EngineDep,
-    head: Text,
-    thirds: Annotated[int, Query(ge=-9, le=9)] = 1,
-) -> JSONResponse:
-    """Equal-light moves for one head, the cheapest first."""
-    now = engine.now()
-    found = ways(now.rig, now.setting, now.rig.head(head), thirds)
-    return JSONResponse({"head": head, "thirds": thirds, "ways": [_way(w) for w in found]})
-
-
-def _way(way: Way) -> dict[str, Any]:
-    return {
-        "kind": way.kind,
-        "text": way.text,
-        "seconds": way.seconds,
-        "hands": way.hands,
-        "unwanted_stops": dict(way.unwanted),
-        "mired": way.mired,
-        "softness_factor": way.softness_factor,
-        "cost": way.cost,
-    }
 
 
 @router.post("/looks", status_code=201)
