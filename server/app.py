@@ -29,6 +29,7 @@ from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    carry,
     curve,
     devices,
     dimmer,
@@ -110,7 +111,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, photographs,
-        live, faces, exchange, library, rooms, whole, rig, photometry, lamps, warm_up, match,
+        live, faces, exchange, carry, library, rooms, whole, rig, photometry, lamps, warm_up, match,
         reference,
     ):  # fmt: skip
         app.include_router(module.router)

@@ -35,11 +35,20 @@ class Short:
 
 
 @dataclass(frozen=True)
+class Absent:
+    """A head of the look that nothing stands for: where it showed, and its light there. [lx]"""
+
+    head: str
+    point: str
+    lux: float
+
+
+@dataclass(frozen=True)
 class Carried:
     """A look in another room. `lit_stops`: how far the lit side changed, which the lens follows.
 
     `off` are (point, stops) against the picture that was wanted, the lens counted in; `absent` are
-    (head, point) of heads of the look that nothing in the room stands for.
+    heads of the look that nothing in the room stands for.
     """
 
     look: Look
@@ -50,7 +59,7 @@ class Carried:
     """How far all heads came down together because one had not the light."""
     off: tuple[tuple[str, float], ...]
     short: tuple[Short, ...]
-    absent: tuple[tuple[str, str], ...]
+    absent: tuple[Absent, ...]
     ratio: Ratio
     before: Ratio
     lens: LensAdvice
@@ -185,7 +194,11 @@ class Carry:
                 for (a, b), s in zip(movers, short, strict=True)
                 if s > TOLD_FROM_STOPS
             ),
-            absent=tuple((n, wanted.point_of(n)) for n in lit if self.pairs[n] is None),
+            absent=tuple(
+                Absent(n, p, scale * wanted.old.at[p][n] * wanted.was[n])
+                for n in lit
+                if self.pairs[n] is None and (p := wanted.point_of(n))
+            ),
             ratio=ratio,
             before=before,
             lens=lens,

@@ -21,6 +21,8 @@ NEAREST_M = 0.5
 STEPS, HALVINGS = 48, 40
 ENOUGH_STOPS = 0.03
 WORTH_TELLING_STOPS = 1 / 12
+STRONGER_FROM_STOPS = 0.5
+"""Nobody changes a head for less. [stop]"""
 
 
 @dataclass(frozen=True)
@@ -48,8 +50,9 @@ def remedies(short: Short, rig: Rig, yaw_deg: float) -> tuple[Remedy, ...]:
         *_refocused(head, short, gain),
         *_nearer(rig, head, short, yaw_deg, gain),
     ]
-    times = light_factor(short.stops)
-    found.append(Remedy("stronger", f"a head {times:.1f} times as strong in its place"))
+    if short.stops >= STRONGER_FROM_STOPS:
+        times = light_factor(short.stops)
+        found.append(Remedy("stronger", f"a head {times:.1f} times as strong in its place"))
     return tuple(found)
 
 
@@ -171,7 +174,7 @@ def instead_of_the_lens(carry: Carried) -> tuple[Remedy, ...]:
     marked = min(ISO_MARKS, key=lambda m: abs(log2(m / iso)))
     if marked == look.lens.iso:
         return ()
-    return (Remedy("iso", f"or ISO {marked} and the lens stays f/{look.lens.f_number:g}"),)
+    return (Remedy("iso", f"ISO {marked}, and the lens stays f/{look.lens.f_number:g}"),)
 
 
 ISO_MARKS = tuple(

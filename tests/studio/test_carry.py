@@ -140,7 +140,7 @@ def test_a_room_without_a_background_head_says_so_and_keeps_the_face() -> None:
     there = replace(there, heads=there.heads[:2])
     look = look_of(here, Key=0.2, Fill=0.1, Ground=0.9)
     found = carried(look, here, there)
-    assert found.absent == (("Ground", "background"),)
+    assert [(a.head, a.point) for a in found.absent] == [("Ground", "background")]
     assert found.verdict == "not reached"
     off = dict(found.off)
     assert off["background"] < -1

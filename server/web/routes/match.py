@@ -18,7 +18,6 @@ from server.web.views import strip_view
 
 router = APIRouter(include_in_schema=False)
 WIDTH, HEIGHT = 384, 480  # as the page shows it, in CSS pixels
-MOST_LOOKS = 500
 
 
 @router.get("/match")
@@ -85,5 +84,5 @@ def light(
 
 
 def looks(session: Session) -> list[Look]:
-    """The library, the newest first."""
-    return store.find_looks(session, limit=MOST_LOOKS)
+    """The looks of this room: of another one the heads stand elsewhere."""
+    return store.all_looks(session)
