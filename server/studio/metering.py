@@ -23,21 +23,24 @@ REACHES = 0.01
 
 @dataclass(frozen=True)
 class Step:
-    """One reading of the pass. `expected_lux` is what the meter should show meanwhile. [lx]"""
+    """One reading of the pass. `expected_lux` is what the meter should show meanwhile, 0 where
+    nothing is known of it yet [lx]; `around`: the head does not reach there but off the walls."""
 
     point: str
     head: str
     shaded: bool
     expected_lux: float
     done: Reading | None
+    around: bool = False
 
     @property
     def name(self) -> str:
         """What is read, in words."""
         if not self.head:
             return f"the room's own light at {self.point}"
-        shade = ", the meter shaded from it" if self.shaded else ""
-        return f"{self.head} at {self.point}{shade}"
+        how = ", the meter shaded from it" if self.shaded else ""
+        how = ", what comes off the walls" if self.around else how
+        return f"{self.head} at {self.point}{how}"
 
 
 def steps(rig: Rig, yaw_deg: float, since: datetime | None = None) -> tuple[Step, ...]:
@@ -56,8 +59,12 @@ def steps(rig: Rig, yaw_deg: float, since: datetime | None = None) -> tuple[Step
         for head in rig.heads:
             expected = matrix.ambient[point.name] + matrix.at[point.name][head.name] * output
             here = walls.get(head.name) == point.name
-            if _reaches(plain, point.name, head.name) or (here and head.role != "key"):
+            if _reaches(plain, point.name, head.name):
                 found.append(_step(rig, point, head.name, False, expected, since, yaw_deg))
+            elif here and head.role != "key":
+                known = matrix.bounce[point.name][head.name] > 0
+                step = _step(rig, point, head.name, False, known * expected, since, yaw_deg)
+                found.append(replace(step, around=True))
             if here and head.role == "key":
                 bounce = matrix.bounce[point.name][head.name] * output
                 expected = matrix.ambient[point.name] + bounce

@@ -6,6 +6,7 @@ to 1.7 m +0.47 (inverse square).
 
 import html
 import re
+import sys
 from math import log2
 
 import pytest
@@ -191,4 +192,12 @@ def test_a_dark_look_and_a_room_of_other_points_say_why(mill: TestClient) -> Non
     shown = page(mill)
     assert "flat and dome are never mixed" in shown
     assert "disabled" in shown
+    assert store(mill, look_number(mill)).status_code == 409
+
+
+def test_a_machine_that_cannot_work_light_out_says_so(
+    mill: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "server.studio.solve", None)
+    assert "Light cannot be worked out on this machine" in page(mill)
     assert store(mill, look_number(mill)).status_code == 409
