@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from itertools import chain, repeat
 from typing import Any
 
 from server.errors import OutOfRange
@@ -77,6 +78,7 @@ def room_of(form: Any, before: Room) -> Room:
         form.getlist("circuit_name"),
         form.getlist("circuit_amps"),
         form.getlist("circuit_other"),
+        (str(phase) for phase in chain(form.getlist("circuit_phase"), repeat(""))),
         strict=False,
     )
     circuits = tuple(
@@ -84,8 +86,9 @@ def room_of(form: Any, before: Room) -> Room:
             str(name),
             number({f"breaker of {name}, amps": amps}, f"breaker of {name}, amps"),
             number({f"other load of {name}, amps": other or "0"}, f"other load of {name}, amps"),
+            phase,
         )
-        for name, amps, other in rows
+        for name, amps, other, phase in rows
         if str(name).strip()
     )
     ceiling = str(form.get("ceiling_m", before.ceiling_m or "")).strip()

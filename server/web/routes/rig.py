@@ -19,15 +19,18 @@ from sqlmodel import Session
 from starlette.background import BackgroundTask
 
 from server.errors import OutOfRange, Refused
+from server.live.now import Now
 from server.store import looks as store
 from server.store.backup import backup, without_secrets
 from server.store.burning import hours_lit
 from server.studio.document import head_document, rig_document, rig_from_document
+from server.studio.figures import outputs_of
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.lamps import renamed_lamps
+from server.studio.load import neutral_load, worst_of_order
 from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
-from server.studio.room import WAYS
+from server.studio.room import PHASES, WAYS
 from server.web.contract import RigDocument
 from server.web.curves import curves_view
 from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, SessionDep
@@ -65,7 +68,27 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
         back="/rig", way_kinds=WAYS, seen=_seen(rig_document(rig)["room"]),
+        phases=("", *PHASES), neutral=neutral_load(rig, outputs_of(rig, now.setting)),
+        order_load=_order_load(desk, now),
     )  # fmt: skip
+
+
+def _order_load(desk: Desk, now: Now) -> list[str]:
+    """Circuits that the running order takes over their planning limit, in words."""
+    with Session(desk.database) as session:
+        looks = store.running_order(session)
+    lights = [(k.name, outputs_of(now.rig, k.setting(now.rig, now.setting))) for k in looks]
+    told = []
+    for worst in worst_of_order(now.rig, lights):
+        load = worst.load
+        if load.amps_now > load.limit_amps:
+            most = "breaker" if load.amps_now > load.breaker_amps else "planning limit"
+            size = load.breaker_amps if most == "breaker" else load.limit_amps
+            where = f"between {worst.before} and {worst.after}"
+            told.append(
+                f"{load.name}: {load.amps_now:.1f} A {where}, over its {most} of {size:.1f} A"
+            )
+    return told
 
 
 @router.get("/rig/heads/new")
