@@ -18,7 +18,7 @@ from server.paths import DEMO_DATA, HTMX, STATIC
 from server.settings import Settings
 from server.store import journal
 from server.store.database import open_database
-from server.store.rigs import load_rig, put_rig
+from server.store.rigs import active_id, load_rig, put_rig
 from server.store.seed import seed
 from server.studio.history import LiveRecord
 from server.studio.rig import Rig
@@ -43,22 +43,24 @@ from server.web.routes import (
     plan,
     reference,
     rig,
+    rooms,
     sitting,
     spot,
     stop,
     ways,
+    whole,
 )
 
 SAVE_AGAIN_S = 2.0
 
 
-def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None]:
-    """The rig and the live state as they were stored, or a new studio's. Refused when the file is
-    whole, but what it holds is not."""
+def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None, int]:
+    """The rig, the live state and the open room as they were stored, or a new studio's. Refused
+    when the file is whole, but what it holds is not."""
     try:
         with Session(database) as session:
             first_rig = load_rig(session) or _new_rig(session, settings)
-            return first_rig, journal.load_live(session)
+            return first_rig, journal.load_live(session), active_id(session)
     except (ValueError, KeyError, TypeError, LookupError, StopIteration, StudioError) as error:
         database.dispose()
         raise Refused(
@@ -71,9 +73,9 @@ def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord |
 def create_app(settings: Settings) -> FastAPI:
     """Build the server: database, output, engine, pages. Raises Refused when it cannot start."""
     database = open_database(settings.database)
-    first_rig, record = _what_was(database, settings)
+    first_rig, record, room_id = _what_was(database, settings)
     output = output_for(settings)
-    engine = Engine(first_rig, output, journal.Journal(database), record)
+    engine = Engine(first_rig, output, journal.Journal(database), record, room_id=room_id)
     desk = Desk(settings, engine, database)
     engine.subscribe(desk.hub.publish)
     desk.hub.on_arrival(engine.now)
@@ -105,13 +107,14 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
-        faces, exchange, library, rig, photometry, lamps, reference,
+        faces, exchange, library, rooms, whole, rig, photometry, lamps, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
     app.include_router(meter.contract)
+    app.include_router(rooms.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app

@@ -67,6 +67,7 @@ class Owner:
         record: LiveRecord | None = None,
         clock: Callable[[], float] = time.monotonic,
         today: Callable[[], datetime] = wall_clock,
+        room_id: int = 1,
     ) -> None:
         self._lock = threading.RLock()
         self._rig = rig
@@ -78,7 +79,7 @@ class Owner:
         fresh = Setting(
             stops={h.name: None for h in rig.heads}, lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
         )
-        self._record = record or LiveRecord(History((Step(0, fresh),)))
+        self._record = record or LiveRecord(History((Step(0, fresh),)), room_id=room_id)
         self._yaw_deg = self._setting.yaw_deg
         self._matrix = light_matrix(rig, self._yaw_deg)
         self._comparing = False
@@ -182,6 +183,7 @@ class Owner:
         rig: tuple[Rig, LightMatrix] | None = None,
         renamed: Mapping[str, str] = MappingProxyType({}),
         corrections: tuple[Correction, ...] = (),
+        left: tuple[int, Rig] | None = None,
     ) -> Now:
         """Send, store, tell. `fade_s` None leaves the light where it is going."""
         shown = record.good if comparing and record.good else record.history.now.setting
@@ -214,8 +216,11 @@ class Owner:
         self._text, self._actor = text, actor
         new, more = rig and rig[0], detail or {}
         self._store(
-            Change(self._record, kind, text, actor, self._today(), new, more, renamed, corrections)
-        )
+            Change(
+                self._record, kind, text, actor, self._today(), new, left,
+                detail=more, renamed=renamed, corrections=corrections,
+            )
+        )  # fmt: skip
         return self._tell()
 
     def store_again(self) -> Now:

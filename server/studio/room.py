@@ -45,12 +45,16 @@ class Room:
     ambient_lux: float = 0.0
     circuits: tuple[Circuit, ...] = ()
     signal_loss: str = SIGNAL_LOSS[0]
+    ceiling_m: float | None = None
+    """Floor to ceiling, None when nobody has told. [m]"""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "name", name_of("room name", self.name))
         number("mains_volts", self.mains_volts, 50, 500)
         number("continuous_factor", self.continuous_factor, 0, 1, above=True)
         number("ambient_lux", self.ambient_lux, 0, 100_000)
+        if self.ceiling_m is not None:
+            number("ceiling_m", self.ceiling_m, 1.5, 50)
         if self.signal_loss not in SIGNAL_LOSS:
             raise OutOfRange(
                 f"signal_loss must be one of {', '.join(SIGNAL_LOSS)}, got {self.signal_loss!r:.40}"

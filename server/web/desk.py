@@ -15,6 +15,7 @@ from server.live.engine import Engine
 from server.settings import Settings
 from server.store.devices import Device
 from server.web.doors import Doors
+from server.web.drafts import Drafts
 from server.web.faces import Faces
 from server.web.floor import Floor
 from server.web.hands import Hands
@@ -35,6 +36,7 @@ class Desk:
     hands: Hands = field(default_factory=Hands)
     walking: Walking = field(default_factory=Walking)
     incoming: Incoming = field(default_factory=Incoming)
+    drafts: Drafts = field(default_factory=Drafts)
     faces: Faces = field(init=False)
     doors: Doors = field(init=False)
     perform: ASGIApp | None = None
@@ -53,7 +55,7 @@ class Desk:
             self.settings.faces_folder,
             self.database,
             self.hub.refresh,
-            self.settings.photographs_folder,
+            self.settings.photographs_in(self.engine.now().record.room_id),
         )
 
 

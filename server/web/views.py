@@ -89,6 +89,7 @@ class Tile:
     ratio: str
     lens: str
     hands: str
+    room: str
     face: TileFace
     state: str
     number: int
@@ -258,6 +259,11 @@ def next_look(now: Now, order: Sequence[Look], by: int) -> Look | None:
     return order[at] if 0 <= at < len(order) else None
 
 
+def of_room(now: Now, look: Look) -> str:
+    """`of the room Old mill` for a look that was kept in another room than the open one."""
+    return f"of the room {look.room}" if look.room_id not in (0, now.record.room_id) else ""
+
+
 def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces) -> Tile:
     """A look as a tile."""
     origin = now.setting.origin
@@ -277,6 +283,7 @@ def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces
         ratio=ratio,
         lens=lens,
         hands=hands,
+        room=of_room(now, look),
         face=tile_face(faces, now.rig, look),
         state=state,
         number=number,

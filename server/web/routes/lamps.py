@@ -129,4 +129,6 @@ def _typed(
 
 def _looks(desk: Desk) -> list[Look]:
     with Session(desk.database) as session:
-        return store.find_looks(session, limit=EVERY_LOOK)
+        looks = store.find_looks(session, limit=EVERY_LOOK)
+    room = desk.engine.now().record.room_id
+    return [look for look in looks if look.room_id == room]
