@@ -30,28 +30,38 @@ from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    curve,
     devices,
     dimmer,
     exchange,
     faces,
+    half_way,
     lamps,
     library,
     live,
     meter,
+    patch,
     photographs,
     photometry,
+    placing,
     plan,
+    points,
     reference,
+    rescue,
     rig,
     rooms,
     sitting,
     spot,
     stop,
+    trust,
+    warm_up,
     ways,
     whole,
 )
+from server.web.warming import minute_of
 
 SAVE_AGAIN_S = 2.0
+TELL_MINUTES_S = 30.0
 
 
 def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None, int]:
@@ -83,11 +93,14 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
-        saving = asyncio.create_task(_save_again(engine))
-        counting = asyncio.create_task(_count(Burning(engine, database)))
+        tasks = [
+            asyncio.create_task(_save_again(engine)),
+            asyncio.create_task(_tell_minutes(desk)),
+            asyncio.create_task(_count(Burning(engine, database))),
+        ]
         yield
-        saving.cancel()
-        counting.cancel()
+        for task in tasks:
+            task.cancel()
         desk.faces.close()
         if desk.fade_down:
             await asyncio.sleep(engine.fade_down())
@@ -106,13 +119,15 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
-        faces, exchange, library, rooms, whole, rig, photometry, lamps, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, half_way, meter, curve,
+        plan, placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry,
+        lamps, warm_up, points, patch, trust, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
+    app.include_router(rescue.contract)
     app.include_router(meter.contract)
     app.include_router(rooms.contract)
     errors.install(app)
@@ -126,6 +141,14 @@ async def _save_again(engine: Engine) -> None:
         await asyncio.sleep(SAVE_AGAIN_S)
         if engine.now().unsaved:
             await asyncio.to_thread(engine.store_again)
+
+
+async def _tell_minutes(desk: Desk) -> None:
+    """While heads warm up, their minutes are told anew."""
+    while True:
+        await asyncio.sleep(TELL_MINUTES_S)
+        if minute_of(desk.engine.now()):
+            desk.hub.nudge()
 
 
 async def _count(burning: Burning) -> None:

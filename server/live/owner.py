@@ -29,6 +29,7 @@ from server.studio.light import LightMatrix, light_matrix
 from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+from server.studio.warm import followed, warm_document
 
 FADE_DOWN_S = 1.5
 
@@ -119,6 +120,7 @@ class Owner:
                 text=self._text,
                 actor=self._actor,
                 unsaved=self._unsaved,
+                at=self._today(),
             )
 
     def subscribe(self, listener: Callable[[Now], None]) -> None:
@@ -212,12 +214,17 @@ class Owner:
             self._output.play(timeline_of(new_rig, fade))
         self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg
         self._fade, self._comparing = fade, comparing
-        self._record = replace(record, revision=record.revision + 1, way=way_of(fade, moment))
+        today, more = self._today(), dict(detail or {})
+        warm = followed(record.warm, {h: output > 0 for h, output in end.items()}, today)
+        if warm is not self._record.warm:
+            more["warm"] = warm_document(warm)
+        way = way_of(fade, moment)
+        self._record = replace(record, revision=record.revision + 1, way=way, warm=warm)
         self._text, self._actor = text, actor
-        new, more = rig and rig[0], detail or {}
+        new = rig and rig[0]
         self._store(
             Change(
-                self._record, kind, text, actor, self._today(), new, left,
+                self._record, kind, text, actor, today, new, left,
                 detail=more, renamed=renamed, corrections=corrections,
             )
         )  # fmt: skip

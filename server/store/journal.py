@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine as Database
+from sqlalchemy import func
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
@@ -18,6 +19,7 @@ from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
 from server.studio.history import DEPTH, Change, History, LiveRecord, Step, Way
 from server.studio.setting import Setting
+from server.studio.warm import Warm, warm_from_document, woken
 
 
 @dataclass(frozen=True)
@@ -178,12 +180,27 @@ def load_live(session: Session) -> LiveRecord | None:
         dark_from=setting_from_document(live.dark_from) if live.dark_from else None,
         way=Way(**live.way) if live.way else None,
         room_id=active_id(session),
+        warm=_load_warm(session),
     )
 
 
-def events(session: Session, limit: int = 200, before: int | None = None) -> Sequence[Event]:
-    """What happened, the newest first."""
-    query = select(EventRow).order_by(col(EventRow.id).desc()).limit(limit)
+def _load_warm(session: Session) -> Warm:
+    """How long heads had been on, from the last event that tells it."""
+    newest = select(EventRow).order_by(col(EventRow.id).desc()).limit(1)
+    tells = func.json_extract(EventRow.detail, "$.warm").is_not(None)
+    last, told = session.exec(newest).first(), session.exec(newest.where(tells)).first()
+    if last is None or told is None:
+        return {}
+    warm = warm_from_document(told.detail["warm"])
+    return woken(warm, last.at.replace(tzinfo=UTC), datetime.now(UTC))
+
+
+def events(
+    session: Session, limit: int = 200, before: int | None = None, but: Sequence[str] = ()
+) -> Sequence[Event]:
+    """What happened, the newest first, `but` for some kinds."""
+    query = select(EventRow).where(col(EventRow.kind).not_in(but))
+    query = query.order_by(col(EventRow.id).desc()).limit(limit)
     if before is not None:
         query = query.where(col(EventRow.id) < before)
     return [_event(row) for row in session.exec(query)]

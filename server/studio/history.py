@@ -8,6 +8,7 @@ from typing import Any
 from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+from server.studio.warm import Warm
 
 DEPTH = 200
 
@@ -102,6 +103,8 @@ class LiveRecord:
     """How the light is getting there; None when it is there."""
     room_id: int = 1
     """The room that is open."""
+    warm: Warm = field(default_factory=dict)
+    """How long each head has been on."""
 
     def renamed(self, names: Mapping[str, str]) -> "LiveRecord":
         """The same record after heads got other names, so that no step back loses them."""
@@ -110,6 +113,7 @@ class LiveRecord:
             history=self.history.renamed(names),
             good=self.good and self.good.renamed(names),
             dark_from=self.dark_from and self.dark_from.renamed(names),
+            warm={names.get(name, name): w for name, w in self.warm.items()},
         )
 
     def corrected(self, correction: Correction) -> "LiveRecord":

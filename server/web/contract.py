@@ -26,6 +26,7 @@ class RoomDocument(Strict):
     ambient_lux: float = 0.0
     circuits: list[CircuitDocument] = []
     signal_loss: Literal["not tested", "holds", "goes dark", "fades"] = "not tested"
+    units: Literal["m", "ft"] = "m"
     ceiling_m: float | None = None
 
 
@@ -104,7 +105,10 @@ class HeadDocument(Strict):
     )
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
+    steady_from: float = 0.0
+    touched_at: str | None = None
     bands_below: float = 0.0
+    out: bool = False
     photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
 
@@ -118,6 +122,7 @@ class ReadingDocument(Strict):
     yaw_deg: float = 0.0
     receptor: Literal["flat", "dome"] = "flat"
     shaded: bool = False
+    minutes_on: float | None = None
 
 
 class LampDocument(Strict):

@@ -144,6 +144,8 @@ BASE = {"taken_at": "2026-05-01T10:00:00+00:00", "point": "hair", "head": "Key",
         ({"receptor": "ball"}, "line 2, receptor: must be flat or dome"),
         ({"taken_at": "yesterday"}, "line 2, taken_at: must be a moment"),
         ({"taken_at": "2026-05-01T10:00:00"}, "line 2, taken_at: must be a moment with its zone"),
+        ({"taken_at": "1815-05-01T10:00:00Z"}, "line 2, taken_at: a reading's year must lie"),
+        ({"output_fraction": "0.00001"}, "line 2, output_fraction: output must lie"),
         ({"face_yaw_deg": "400"}, "line 2, face_yaw_deg: yaw_deg must lie"),
         ({"azimuth_deg": "181"}, "line 2, azimuth_deg: azimuth_deg must lie"),
         ({"rise_m": "9"}, "line 2, rise_m: rise_m must be smaller"),
@@ -179,6 +181,7 @@ READINGS = st.builds(
     head=st.sampled_from([h.name for h in RIG.heads]), lux=st.floats(0, 500_000),
     output=st.floats(0.0005, 1), at=MOMENTS, placement=PLACEMENTS, yaw_deg=st.floats(-180, 180),
     receptor=st.sampled_from(["flat", "dome"]), shaded=st.booleans(),
+    minutes_on=st.none() | st.floats(0, 600),
 ) | st.builds(Reading, point=st.just("hair"), head=st.just(""), lux=st.floats(0, 9),
               output=st.just(0.0), at=MOMENTS)  # fmt: skip
 

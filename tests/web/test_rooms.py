@@ -176,8 +176,9 @@ def test_every_key_of_the_page_is_a_form_that_works_without_scripts(
     page = client.get("/rooms").text
     actions = set(re.findall(r'<form method="post" action="(/rooms/[^"]+)"', page))
     assert actions == {
-        "/rooms/new", "/rooms/1/duplicate", "/rooms/1/rename", f"/rooms/{mill}/open",
-        f"/rooms/{mill}/duplicate", f"/rooms/{mill}/rename", f"/rooms/{mill}/archive",
+        "/rooms/new", "/rooms/import", "/rooms/1/duplicate", "/rooms/1/rename",
+        f"/rooms/{mill}/open", f"/rooms/{mill}/duplicate", f"/rooms/{mill}/rename",
+        f"/rooms/{mill}/archive",
     }  # fmt: skip
     answer = client.post(f"/rooms/{mill}/open", follow_redirects=False)
     assert (answer.status_code, answer.headers["location"]) == (303, "/rig")

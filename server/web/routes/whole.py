@@ -3,8 +3,8 @@
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, File, Response, UploadFile
-from fastapi.responses import JSONResponse, RedirectResponse
+from fastapi import APIRouter, File, Request, Response, UploadFile
+from fastapi.responses import JSONResponse
 from sqlmodel import Session
 
 from server.store import rooms as store
@@ -13,7 +13,7 @@ from server.studio.rig import Rig
 from server.studio.whole import whole_document
 from server.web.desk import ActorDep, DeskDep
 from server.web.rooms import refuse_while_walking, room_card, room_opened, whole_view
-from server.web.templating import html
+from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.whole_contract import whole_of
 
@@ -51,7 +51,7 @@ def look_at(desk: DeskDep, document: Annotated[UploadFile, File()]) -> Response:
 
 
 @router.post("/import/{number}")
-def put_in_place(desk: DeskDep, actor: ActorDep, number: str) -> Response:
+def put_in_place(request: Request, desk: DeskDep, actor: ActorDep, number: str) -> Response:
     """Put the studio that was looked at in place of this one, all of it or nothing."""
     whole = desk.drafts.take(number)
     refuse_while_walking(desk)
@@ -62,4 +62,4 @@ def put_in_place(desk: DeskDep, actor: ActorDep, number: str) -> Response:
             return replace_all(session, whole), whole.opened
 
         room_opened(desk, desk.engine.open_room(choose, actor))
-    return RedirectResponse("/rooms", 303)
+    return went(request, "/rooms")
