@@ -243,3 +243,23 @@ def test_looks_of_another_room_stay_as_they_are(client: TestClient) -> None:
     assert after[kept["id"]] == before[kept["id"]]
     client.post(f"/api/rooms/{other}/open")
     assert client.get("/api/rig").json()["lamps"] == []
+
+
+def test_a_form_of_a_room_that_was_left_changes_nothing(client: TestClient) -> None:
+    page = client.get("/rig/heads/Key").text
+    room = re.findall(r'name="room_id" value="([^"]*)"', page)
+    assert len(room) > 3
+    assert len(set(room)) == 1
+    before = client.get("/api/rig").json()
+    other = {"room_id": "99"}
+    for path, data in (
+        (LAMP, {"day": DAY}),
+        (f"{LAMP}/light", {}),
+        (f"{LAMP}/apply", typed(500)),
+        (f"{LAMP}/take-back", {"line": "1", "what": "line"}),
+        ("/rig/heads/Key/photometry/remove", {"focus": "0.5"}),
+    ):
+        answer = client.post(path, data=data | other)
+        assert answer.status_code == 409, path
+        assert "was opened meanwhile" in answer.text
+    assert client.get("/api/rig").json() == before
