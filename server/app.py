@@ -30,6 +30,7 @@ from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    carry,
     curve,
     devices,
     dimmer,
@@ -39,6 +40,7 @@ from server.web.routes import (
     lamps,
     library,
     live,
+    match,
     meter,
     patch,
     photographs,
@@ -120,8 +122,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, half_way, meter, curve,
-        plan, placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry,
-        lamps, warm_up, points, patch, trust, reference,
+        plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole, rig,
+        photometry, lamps, warm_up, points, patch, trust, match, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
