@@ -152,7 +152,7 @@ def counted_hours(desk: Desk, name: str) -> float:
 async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Add a head."""
     form = await request.form()  # before the rig is read: a slow form must not undo what came
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     head = head_of(form, None)
     desk.engine.replace_rig(replace(rig, heads=(*rig.heads, head)), actor, f"{head.name} added")
     return went(request, "/rig")
@@ -176,7 +176,7 @@ async def change_head(
 ) -> Response:
     """Change a head."""
     form = await request.form()
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     before = rig.head(name)
     _unchanged(form, head_document(before), name)
     after = head_of(form, before)
@@ -219,7 +219,7 @@ async def delete_head(
     desk: DeskDep, actor: ActorDep, name: str, room_id: Annotated[str, Form(max_length=20)] = ""
 ) -> Response:
     """Take a head out of the rig; the page that answers offers to bring it back."""
-    rig = _same_room(desk, room_id)
+    rig = same_room(desk, room_id)
     gone = rig.head(name)
     left = tuple(h for h in rig.heads if h is not gone)
     desk.engine.replace_rig(replace(rig, heads=left), actor, f"{name} taken out")
@@ -230,7 +230,7 @@ async def delete_head(
 async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Room, mains and circuits."""
     form = await request.form()
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     _unchanged(form, rig_document(rig)["room"], "the room")
     rig = replace(rig, room=room_of(form, rig.room))
     if str(form.get("background_m", "")).strip():
@@ -243,7 +243,7 @@ async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Respo
 async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """How the sitter's face is turned."""
     form = await request.form()
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     sitter = replace(
         rig.sitter,
         yaw_deg=number(form, "yaw_deg"),
@@ -290,7 +290,7 @@ async def import_rig(
     return went(request, "/rig")
 
 
-def _same_room(desk: Desk, room_id: object) -> Rig:
+def same_room(desk: Desk, room_id: object) -> Rig:
     """The rig that a form is about. Refused when another room was opened since it was shown."""
     now = desk.engine.now()
     if room_id and room_id != str(now.record.room_id):
