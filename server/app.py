@@ -18,7 +18,7 @@ from server.paths import DEMO_DATA, HTMX, STATIC
 from server.settings import Settings
 from server.store import journal
 from server.store.database import open_database
-from server.store.rigs import load_rig, put_rig
+from server.store.rigs import active_id, load_rig, put_rig
 from server.store.seed import seed
 from server.studio.history import LiveRecord
 from server.studio.rig import Rig
@@ -29,6 +29,7 @@ from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    curve,
     devices,
     dimmer,
     exchange,
@@ -39,25 +40,31 @@ from server.web.routes import (
     meter,
     photographs,
     photometry,
+    placing,
     plan,
     reference,
     rig,
+    rooms,
     sitting,
     spot,
     stop,
+    warm_up,
     ways,
+    whole,
 )
+from server.web.warming import minute_of
 
 SAVE_AGAIN_S = 2.0
+TELL_MINUTES_S = 30.0
 
 
-def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None]:
-    """The rig and the live state as they were stored, or a new studio's. Refused when the file is
-    whole, but what it holds is not."""
+def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None, int]:
+    """The rig, the live state and the open room as they were stored, or a new studio's. Refused
+    when the file is whole, but what it holds is not."""
     try:
         with Session(database) as session:
             first_rig = load_rig(session) or _new_rig(session, settings)
-            return first_rig, journal.load_live(session)
+            return first_rig, journal.load_live(session), active_id(session)
     except (ValueError, KeyError, TypeError, LookupError, StopIteration, StudioError) as error:
         database.dispose()
         raise Refused(
@@ -70,9 +77,9 @@ def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord |
 def create_app(settings: Settings) -> FastAPI:
     """Build the server: database, output, engine, pages. Raises Refused when it cannot start."""
     database = open_database(settings.database)
-    first_rig, record = _what_was(database, settings)
+    first_rig, record, room_id = _what_was(database, settings)
     output = output_for(settings)
-    engine = Engine(first_rig, output, journal.Journal(database), record)
+    engine = Engine(first_rig, output, journal.Journal(database), record, room_id=room_id)
     desk = Desk(settings, engine, database)
     engine.subscribe(desk.hub.publish)
     desk.hub.on_arrival(engine.now)
@@ -80,9 +87,10 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
-        saving = asyncio.create_task(_save_again(engine))
+        tasks = [asyncio.create_task(_save_again(engine)), asyncio.create_task(_tell_minutes(desk))]
         yield
-        saving.cancel()
+        for task in tasks:
+            task.cancel()
         desk.faces.close()
         if desk.fade_down:
             await asyncio.sleep(engine.fade_down())
@@ -101,14 +109,16 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, live,
-        faces, exchange, library, rig, photometry, lamps, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, placing,
+        photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
+        warm_up, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
     app.include_router(meter.contract)
+    app.include_router(rooms.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app
@@ -120,6 +130,14 @@ async def _save_again(engine: Engine) -> None:
         await asyncio.sleep(SAVE_AGAIN_S)
         if engine.now().unsaved:
             await asyncio.to_thread(engine.store_again)
+
+
+async def _tell_minutes(desk: Desk) -> None:
+    """While heads warm up, their minutes are told anew."""
+    while True:
+        await asyncio.sleep(TELL_MINUTES_S)
+        if minute_of(desk.engine.now()):
+            desk.hub.nudge()
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:

@@ -29,6 +29,7 @@ from server.studio.light import LightMatrix, light_matrix
 from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+from server.studio.warm import followed, warm_document
 
 FADE_DOWN_S = 1.5
 
@@ -67,6 +68,7 @@ class Owner:
         record: LiveRecord | None = None,
         clock: Callable[[], float] = time.monotonic,
         today: Callable[[], datetime] = wall_clock,
+        room_id: int = 1,
     ) -> None:
         self._lock = threading.RLock()
         self._rig = rig
@@ -78,7 +80,7 @@ class Owner:
         fresh = Setting(
             stops={h.name: None for h in rig.heads}, lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
         )
-        self._record = record or LiveRecord(History((Step(0, fresh),)))
+        self._record = record or LiveRecord(History((Step(0, fresh),)), room_id=room_id)
         self._yaw_deg = self._setting.yaw_deg
         self._matrix = light_matrix(rig, self._yaw_deg)
         self._comparing = False
@@ -118,6 +120,7 @@ class Owner:
                 text=self._text,
                 actor=self._actor,
                 unsaved=self._unsaved,
+                at=self._today(),
             )
 
     def subscribe(self, listener: Callable[[Now], None]) -> None:
@@ -182,6 +185,7 @@ class Owner:
         rig: tuple[Rig, LightMatrix] | None = None,
         renamed: Mapping[str, str] = MappingProxyType({}),
         corrections: tuple[Correction, ...] = (),
+        left: tuple[int, Rig] | None = None,
     ) -> Now:
         """Send, store, tell. `fade_s` None leaves the light where it is going."""
         shown = record.good if comparing and record.good else record.history.now.setting
@@ -210,12 +214,20 @@ class Owner:
             self._output.play(timeline_of(new_rig, fade))
         self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg
         self._fade, self._comparing = fade, comparing
-        self._record = replace(record, revision=record.revision + 1, way=way_of(fade, moment))
+        today, more = self._today(), dict(detail or {})
+        warm = followed(record.warm, {h: output > 0 for h, output in end.items()}, today)
+        if warm is not self._record.warm:
+            more["warm"] = warm_document(warm)
+        way = way_of(fade, moment)
+        self._record = replace(record, revision=record.revision + 1, way=way, warm=warm)
         self._text, self._actor = text, actor
-        new, more = rig and rig[0], detail or {}
+        new = rig and rig[0]
         self._store(
-            Change(self._record, kind, text, actor, self._today(), new, more, renamed, corrections)
-        )
+            Change(
+                self._record, kind, text, actor, today, new, left,
+                detail=more, renamed=renamed, corrections=corrections,
+            )
+        )  # fmt: skip
         return self._tell()
 
     def store_again(self) -> Now:

@@ -78,6 +78,7 @@ def head_document(head: Head) -> Document:
     """One head as JSON-ready values."""
     plain = {k: v for k, v in vars(head).items() if k in Head.__dataclass_fields__}
     plain["curve_points"] = [list(p) for p in head.curve_points]
+    plain["touched_at"] = head.touched_at and head.touched_at.isoformat()
     plain["beam"] = [{"focus": row.focus, **asdict(row.beam)} for row in head.beam]
     plain["photometry"] = [measured_document(beam) for beam in head.photometry]
     plain["placement"] = placement_document(head.placement)
@@ -141,6 +142,8 @@ def head_from_document(document: Mapping[str, Any]) -> Head:
         raise OutOfRange(f"head {plain.get('name', '')!r:.60}: photometry: {error}") from None
     if "placement" in plain:
         plain["placement"] = placement_from_document(plain["placement"], str(plain.get("name")))
+    if plain.get("touched_at") is not None:
+        plain["touched_at"] = _moment(plain["touched_at"], "touch")
     return Head(**plain)
 
 

@@ -2,6 +2,7 @@
 
 from bisect import bisect_left
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
 from math import isfinite, log2
 
@@ -107,6 +108,10 @@ class Head:
     beam: tuple[BeamRow, ...] = (BeamRow(0.5, Beam(20000.0, 25.0, 40.0)),)
     placement: Placement = field(default_factory=Placement)
     lens_diameter_m: float = 0.2
+    steady_from: float = 0.0
+    """The level below which it flickers or goes out, as it was seen. [1], 0..1"""
+    touched_at: datetime | None = None
+    """When someone touched it: earlier readings are doubted until one is taken since."""
     bands_below: float = 0.0
     """Output below which the photographer's test frames showed bands. [1], 0 when never seen"""
     photometry: tuple[MeasuredBeam, ...] = ()
@@ -137,6 +142,9 @@ class Head:
         number("power_factor", self.power_factor, 0.05, 1)
         number("cct_kelvin", self.cct_kelvin, 1000, 20_000)
         number("lens_diameter_m", self.lens_diameter_m, 0.005, 5)
+        number("steady_from", self.steady_from, 0, 1)
+        if self.touched_at is not None and self.touched_at.tzinfo is None:
+            raise OutOfRange("touched_at needs its time zone, like 2026-05-01T10:00:00+00:00")
         number("bands_below", self.bands_below, 0, 1)
         if self.curve == "measured":
             MeasuredCurve(self.curve_points)
@@ -207,5 +215,7 @@ class Head:
 
     @cached_property
     def deepest_stops(self) -> float:
-        """The lowest light its signal can still hold, as stops below full. [stop]"""
-        return min(DEEPEST_STOPS, -log2(self.dimmer.output(1 / FULL_SCALE[self.bits])))
+        """The lowest light it holds: the signal's first step, or where it still burns steadily.
+        [stop below full]"""
+        lowest = max(self.steady_from, 1 / FULL_SCALE[self.bits])
+        return min(DEEPEST_STOPS, -log2(self.dimmer.output(lowest)))

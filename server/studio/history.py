@@ -8,6 +8,7 @@ from typing import Any
 from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+from server.studio.warm import Warm
 
 DEPTH = 200
 
@@ -100,6 +101,10 @@ class LiveRecord:
     dark_from: Setting | None = None
     way: Way | None = None
     """How the light is getting there; None when it is there."""
+    room_id: int = 1
+    """The room that is open."""
+    warm: Warm = field(default_factory=dict)
+    """How long each head has been on."""
 
     def renamed(self, names: Mapping[str, str]) -> "LiveRecord":
         """The same record after heads got other names, so that no step back loses them."""
@@ -108,6 +113,7 @@ class LiveRecord:
             history=self.history.renamed(names),
             good=self.good and self.good.renamed(names),
             dark_from=self.dark_from and self.dark_from.renamed(names),
+            warm={names.get(name, name): w for name, w in self.warm.items()},
         )
 
     def corrected(self, correction: Correction) -> "LiveRecord":
@@ -130,7 +136,9 @@ class Change:
     actor: str
     at: datetime
     rig: Rig | None = None
-    """The new rig, when the change was one of the rig."""
+    """The new rig, when the change was one of the rig; it is that of `record.room_id`."""
+    left: tuple[int, Rig] | None = None
+    """The room that was open before, and its rig as it was left."""
     detail: Mapping[str, Any] = field(default_factory=dict)
     renamed: Mapping[str, str] = field(default_factory=dict)
     """Heads that got other names (old -> new): looks and steps follow."""

@@ -15,6 +15,8 @@ KINDS = ("lux", "ev", "f")
 """What a meter may show: lux, EV at an ISO, or an f-number with tenths at ISO and shutter."""
 SAME_WITHIN_STOPS = 1 / 6
 """Repeats of a reading that lie within this of the newest are averaged with it. [stop]"""
+AS_WARM_MIN = 5.0
+"""Repeats are averaged when the head had been on about as long, to so many minutes. [min]"""
 FAR_STOPS = 1.0
 """A reading farther than this from what was expected is asked about. [stop]"""
 FAINTEST = 0.0005
@@ -40,6 +42,8 @@ class Reading:
     yaw_deg: float = 0.0
     receptor: str = "flat"
     shaded: bool = False
+    minutes_on: float | None = None
+    """How long the head had been on; None when that is not known. [min]"""
 
     def __post_init__(self) -> None:
         name_of("point of a reading", self.point)
@@ -54,6 +58,8 @@ class Reading:
             raise OutOfRange(f"a reading of {self.head} needs the head's placement")
         if self.shaded and not self.head:
             raise OutOfRange("only a head can be shaded from the meter")
+        if self.minutes_on is not None:
+            number("minutes_on", self.minutes_on, 0, 100_000)
         if self.at.tzinfo is None:
             raise OutOfRange("a reading needs its moment with a time zone")
         if not FIRST_YEAR <= self.at.year <= LAST_YEAR:
@@ -156,9 +162,11 @@ def metered(
     for pair, repeats in by_pair.items():
         newest = repeats[-1]
         values = [
-            _at_full(r, ambient) * gained_since(lamps, r.head, r.at)
+            light_at_full(r, ambient) * gained_since(lamps, r.head, r.at)
             for r in repeats
-            if r.placement == newest.placement and r.yaw_deg == newest.yaw_deg
+            if r.placement == newest.placement
+            and r.yaw_deg == newest.yaw_deg
+            and as_warm(r, newest)
         ]
         last = values[-1]
         if last <= 0:
@@ -171,7 +179,15 @@ def metered(
     return found
 
 
-def _at_full(reading: Reading, ambient: Mapping[str, float]) -> float:
+def as_warm(a: Reading, b: Reading) -> bool:
+    """Whether two readings of a head were taken about equally warm, as far as is known."""
+    if a.minutes_on is None or b.minutes_on is None:
+        return True
+    return abs(a.minutes_on - b.minutes_on) <= AS_WARM_MIN
+
+
+def light_at_full(reading: Reading, ambient: Mapping[str, float]) -> float:
+    """What a reading says of its head at full, the room's own light taken off. [lx]"""
     return max(0.0, reading.lux - ambient.get(reading.point, 0.0)) / reading.output
 
 

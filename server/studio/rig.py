@@ -2,16 +2,20 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from server.errors import NotFound, OutOfRange, Refused
 from server.physics.exposure import exact_f_number
+from server.studio.drift import Drift, drifts
 from server.studio.head import SLOTS, Head, Placement, number
 from server.studio.lamps import LampChange
-from server.studio.readings import Reading
+from server.studio.readings import Reading, ambient_read
 from server.studio.room import USUAL_POINTS, Meter, Point, Room, Sitter
 
 MOST_READINGS = 5000
 MOST_LAMPS = 2000
+BACKGROUND = "background"
+"""The point that tells how far away the background is."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +83,15 @@ class Rig:
                         f" by {other}; each head needs addresses of its own (1..{SLOTS})"
                     )
 
+    @cached_property
+    def drifts(self) -> Mapping[str, Drift]:
+        """How each head drifts while it warms up, where that was read. A tungsten head does not."""
+        at_points = {p.name: self.room.ambient_lux for p in self.points}
+        found = drifts(self.readings, {**at_points, **ambient_read(self.readings)})
+        return {
+            h.name: found[h.name] for h in self.heads if h.name in found and h.lamp != "tungsten"
+        }
+
     def head(self, name: str) -> Head:
         """The head with this name, or NotFound with the names there are."""
         for head in self.heads:
@@ -114,6 +127,26 @@ class Rig:
     def face_points(self) -> tuple[Point, ...]:
         """The points that turn with the face."""
         return tuple(p for p in self.points if p.on == "face")
+
+    @property
+    def background_m(self) -> float | None:
+        """From the mark back to the background point, None when there is none. [m]"""
+        return next((-p.z for p in self.points if p.name == BACKGROUND), None)
+
+    def with_background(self, distance_m: float) -> "Rig":
+        """The same rig with its background so far behind the mark; what was metered on it where it
+        hung before no longer holds and goes. [m]"""
+        number("background distance, metres", distance_m, 0.2, 50)
+        hangs = self.background_m
+        if hangs is not None and abs(hangs - distance_m) < 0.01:  # as a tape measure tells it
+            return self
+        usual = next(p for p in USUAL_POINTS if p.name == BACKGROUND)
+        points = self.points if hangs is not None else (*self.points, usual)
+        return replace(
+            self,
+            points=tuple(replace(p, z=-distance_m) if p.name == BACKGROUND else p for p in points),
+            readings=tuple(r for r in self.readings if r.point != BACKGROUND),
+        )
 
     def require_heads(self) -> "Rig":
         """Itself, if there is anything to light."""

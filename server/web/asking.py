@@ -13,7 +13,7 @@ from server.store.looks import get_look
 from server.studio.figures import outputs_of, ratio_label, ratio_of
 from server.studio.mix import thirds_text
 from server.studio.nudge import nudged
-from server.web.views import group_heads
+from server.web.views import group_heads, group_name
 
 MAY_BE_ASKED = (
     "nudge", "ratio", "recall", "levels", "mix", "step", "undo", "redo", "good", "back-to-good",
@@ -68,7 +68,7 @@ def _nudge_words(now: Now, fields: Mapping[str, Any]) -> str:
     thirds = int(fields["thirds"])
     name = str(fields.get("group") or fields.get("role") or fields["head"])
     if "group" in fields:
-        heads = group_heads(now.rig, name)
+        heads, name = group_heads(now.rig, name), group_name(name)
     elif "role" in fields:
         heads = now.rig.heads_of(name)
     else:

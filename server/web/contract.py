@@ -26,6 +26,8 @@ class RoomDocument(Strict):
     ambient_lux: float = 0.0
     circuits: list[CircuitDocument] = []
     signal_loss: Literal["not tested", "holds", "goes dark", "fades"] = "not tested"
+    units: Literal["m", "ft"] = "m"
+    ceiling_m: float | None = None
 
 
 class SitterDocument(Strict):
@@ -103,6 +105,8 @@ class HeadDocument(Strict):
     )
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
+    steady_from: float = 0.0
+    touched_at: str | None = None
     bands_below: float = 0.0
     photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
@@ -117,6 +121,7 @@ class ReadingDocument(Strict):
     yaw_deg: float = 0.0
     receptor: Literal["flat", "dome"] = "flat"
     shaded: bool = False
+    minutes_on: float | None = None
 
 
 class LampDocument(Strict):
@@ -141,6 +146,14 @@ RIG_EXAMPLE: dict[str, Any] = {
                         {"focus": 1, "candela": 9000, "beam_deg": 50, "field_deg": 65}],
                "placement": {"azimuth_deg": 45, "distance_m": 2.4, "rise_m": 1.2, "focus": 0.7}}],
 }  # fmt: skip
+
+
+ROOMS_EXAMPLE: list[dict[str, Any]] = [
+    {"id": 1, "name": "Boathouse", "open": True, "heads": ["Key", "Fill", "Hair"], "circuits": 3,
+     "looks": 12, "archived": False},
+    {"id": 2, "name": "Old mill", "open": False, "heads": ["Key", "Fill"], "circuits": 1,
+     "looks": 0, "archived": False},
+]  # fmt: skip
 
 
 class RigDocument(Strict):

@@ -179,8 +179,9 @@ MOMENTS = st.datetimes(datetime(1990, 1, 1), datetime(2100, 1, 1)).flatmap(
 READINGS = st.builds(
     Reading, point=st.sampled_from([p.name for p in RIG.points]),
     head=st.sampled_from([h.name for h in RIG.heads]), lux=st.floats(0, 500_000),
-    output=st.floats(0.001, 1), at=MOMENTS, placement=PLACEMENTS, yaw_deg=st.floats(-180, 180),
+    output=st.floats(0.0005, 1), at=MOMENTS, placement=PLACEMENTS, yaw_deg=st.floats(-180, 180),
     receptor=st.sampled_from(["flat", "dome"]), shaded=st.booleans(),
+    minutes_on=st.none() | st.floats(0, 600),
 ) | st.builds(Reading, point=st.just("hair"), head=st.just(""), lux=st.floats(0, 9),
               output=st.just(0.0), at=MOMENTS)  # fmt: skip
 

@@ -15,6 +15,7 @@ PLACE = ("azimuth_deg", "distance_m", "rise_m", "focus_0_to_1")
 COLUMNS = (
     "taken_at", "point", "head", "shaded", *LIGHT, "tenths_of_stop", "iso", "shutter_s",
     "output_fraction", "receptor", "face_yaw_deg", *PLACE, "scrims_stops", "aim",
+    "minutes_on",
 )  # fmt: skip
 NEEDED = ("taken_at", "point", "head")
 YES = {"yes": True, "true": True, "no": False, "false": False, "": False}
@@ -42,6 +43,7 @@ def _row(reading: Reading) -> list[Cell]:
         reading.at.isoformat(), reading.point, reading.head, "yes" if reading.shaded else "no",
         float(reading.lux), None, None, None, None, None,
         float(reading.output), reading.receptor, float(reading.yaw_deg), *place,
+        None if reading.minutes_on is None else float(reading.minutes_on),
     ]  # fmt: skip
 
 
@@ -79,7 +81,7 @@ def _reading(row: Row, rig: Rig, here: set[Reading]) -> Reading:
         reading = Reading(
             point=point_name, head=head_name, lux=lux, output=output or 0.0, at=_moment(row),
             placement=placement, yaw_deg=rig.sitter.yaw_deg if yaw_deg is None else yaw_deg,
-            receptor=receptor, shaded=YES[shaded],
+            receptor=receptor, shaded=YES[shaded], minutes_on=row.number("minutes_on"),
         )  # fmt: skip
     except OutOfRange as error:
         _known(row, rig, head_name, placement)
@@ -135,9 +137,9 @@ def _lux(row: Row, column: str, rig: Rig, receptor: str) -> float:
 
 def _column_of(sentence: str, otherwise: str) -> str:
     """The column that a sentence about a value speaks of."""
-    names = {"output": "output_fraction", "yaw_deg": "face_yaw_deg", "iso": "iso",
-             "shutter_s": "shutter_s", "tenths": "tenths_of_stop",
-             "a": "taken_at"}  # fmt: skip
+    names = {"point": "point", "head": "head", "output": "output_fraction",
+             "yaw_deg": "face_yaw_deg", "iso": "iso", "shutter_s": "shutter_s",
+             "tenths": "tenths_of_stop", "minutes_on": "minutes_on", "a": "taken_at"}  # fmt: skip
     return names.get(sentence.split(" ", 1)[0], otherwise)
 
 

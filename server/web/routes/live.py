@@ -1,8 +1,9 @@
 """The live pages: Looks and Board, and every key on them. All forms work without JavaScript."""
 
+from dataclasses import replace
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi import APIRouter, Cookie, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from server.errors import OutOfRange, Refused
@@ -11,14 +12,24 @@ from server.studio.rig import Lens
 from server.studio.ways import ways
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
 from server.web.face_views import board_url, compare_view, drawing_words, face_now
-from server.web.keeping import keep_look
+from server.web.guard import A_YEAR_S
+from server.web.keeping import keep_look, kept_already
 from server.web.templating import html, is_htmx
-from server.web.views import board_view, group_heads, looks_view, next_look, strip_view
+from server.web.views import (
+    board_view,
+    group_heads,
+    group_name,
+    looks_view,
+    next_look,
+    strip_view,
+)
 from server.web.words import seconds_of
 
 router = APIRouter(include_in_schema=False)
 Back = Annotated[str, Form(alias="back")]
 MISSING_SHOWN = 0.02
+HOLDS_LENS = "thirdstop-hold-lens"
+"""The cookie that keeps the switch of a device until it is switched off."""
 
 
 def answer(request: Request, back: str, notice: str = "") -> Response:
@@ -44,15 +55,24 @@ async def looks(
 
 
 @router.get("/board", name="board")
-async def board(desk: DeskDep, hold: str = "", zones: str = "") -> Response:
+async def board(
+    desk: DeskDep, hold: str = "", zones: str = "",
+    held: Annotated[str, Cookie(alias=HOLDS_LENS)] = "",
+) -> Response:  # fmt: skip
     """The nudge board, and the face as it is lit now."""
     now = desk.engine.now()
-    holding, in_zones = hold == "lens", zones == "on"
-    return _page(
+    holding, in_zones = (hold or held) == "lens", zones == "on"
+    page = _page(
         "board", strip=strip_view(now), board=board_view(now), holding=holding, zones=in_zones,
         face=face_now(desk.faces, now), back=board_url(holding, in_zones),
         hold_url=board_url(not holding, in_zones), zones_url=board_url(holding, not in_zones),
     )  # fmt: skip
+    if hold:
+        page.set_cookie(
+            HOLDS_LENS, "lens" if holding else "off", max_age=A_YEAR_S, httponly=True,
+            samesite="strict",
+        )  # fmt: skip
+    return page
 
 
 @router.get("/board/compare", name="compare")
@@ -101,7 +121,7 @@ async def nudge(
     heads = group_heads(rig, group)
     if not heads:
         raise Refused("no head plays this part in the rig")
-    now, result = engine.nudge_heads(heads, group, thirds, keep, actor)
+    now, result = engine.nudge_heads(heads, group_name(group), thirds, keep, actor)
     notice = ""
     if result is not None and result.limited and abs(result.missing_stops) > MISSING_SHOWN:
         where = "at the top" if thirds > 0 else "at its lowest"
@@ -132,7 +152,10 @@ async def ratio(
 async def keep(
     request: Request, desk: DeskDep, actor: ActorDep, session: SessionDep, back: Back = "/"
 ) -> Response:
-    """Keep what is lit now as a look, with a name of its own."""
+    """Keep what is lit now as a look, with a name of its own; once, however often it is tapped."""
+    already = kept_already(desk.engine.now(), session)
+    if already is not None:
+        return answer(request, back, f"Kept already as “{already.name}”.")
     look = keep_look(desk, session, None, [], "", actor)
     return answer(request, back, f"Kept as “{look.name}”. Rename it in the Library.")
 
@@ -154,6 +177,19 @@ async def lens(
         actor,
     )
     return answer(request, back)
+
+
+@router.post("/live/as-advised")
+async def as_advised(
+    request: Request, engine: EngineDep, actor: ActorDep, back: Back = "/board"
+) -> Response:
+    """The camera was set to the f-number that the board advises."""
+    now = engine.now()
+    told = now.figures.lens
+    if now.comparing or told.advice is None or told.nearest is None:
+        raise Refused("there is no advice now: the set lens is right for the lit side")
+    engine.set_lens(replace(now.setting.lens, f_number=float(told.nearest.mark)), actor)
+    return answer(request, back, f"The camera is at {told.nearest.label}.")
 
 
 @router.post("/live/compare")

@@ -4,6 +4,7 @@ import asyncio
 import json
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from shutil import rmtree
@@ -36,6 +37,7 @@ from server.web.lamps import lamps_view
 from server.web.plan import plans
 from server.web.templating import html, went
 from server.web.views import strip_view
+from server.web.warming import head_words
 from server.web.words import place_words
 
 router = APIRouter(include_in_schema=False)
@@ -55,8 +57,9 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
     spare = max(1, CIRCUIT_ROWS - len(circuits))
     return html(
         "pages/rig.html", view="rig", oob=False, notice="", strip=strip_view(now), gone=gone,
+        room_id=now.record.room_id,
         stand_ins=stand_in_views(desk.faces, now), rig=rig, heads=now.figures.heads,
-        place=place_words, circuits=circuits, spare=range(spare),
+        place=place_words, warm=partial(head_words, now), circuits=circuits, spare=range(spare),
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
@@ -103,11 +106,13 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
     return html(
         "pages/head.html", view="strip", oob=False, notice="", strip=strip_view(now),
         v=values, action=action, roles=ROLES, lamps=LAMPS, curves=CURVES,
+        room_id=now.record.room_id,
         circuits=[c.name for c in rig.room.circuits],
         aims=["mark", *(p.name for p in rig.points)]
         + (["a place"] if values["aim"] == "a place" else []),
         seen="" if action.endswith("/new") else _seen(document),
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
+        warm="" if action.endswith("/new") else head_words(now, head),
         measured=curves_view(head), gone_beam=gone_beam,
         lamp_log=lamps_view(rig, head, datetime.now()),
     )  # fmt: skip
@@ -117,7 +122,7 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
 async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Add a head."""
     form = await request.form()  # before the rig is read: a slow form must not undo what came
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     head = head_of(form, None)
     desk.engine.replace_rig(replace(rig, heads=(*rig.heads, head)), actor, f"{head.name} added")
     return went(request, "/rig")
@@ -141,7 +146,7 @@ async def change_head(
 ) -> Response:
     """Change a head."""
     form = await request.form()
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     before = rig.head(name)
     _unchanged(form, head_document(before), name)
     after = head_of(form, before)
@@ -180,9 +185,11 @@ def _free_name(session: Session, name: str) -> None:
 
 
 @router.post("/rig/heads/{name}/delete")
-async def delete_head(desk: DeskDep, actor: ActorDep, name: str) -> Response:
+async def delete_head(
+    desk: DeskDep, actor: ActorDep, name: str, room_id: Annotated[str, Form(max_length=20)] = ""
+) -> Response:
     """Take a head out of the rig; the page that answers offers to bring it back."""
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, room_id)
     gone = rig.head(name)
     left = tuple(h for h in rig.heads if h is not gone)
     desk.engine.replace_rig(replace(rig, heads=left), actor, f"{name} taken out")
@@ -193,10 +200,12 @@ async def delete_head(desk: DeskDep, actor: ActorDep, name: str) -> Response:
 async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Room, mains and circuits."""
     form = await request.form()
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     _unchanged(form, rig_document(rig)["room"], "the room")
-    room = room_of(form, rig.room)
-    desk.engine.replace_rig(replace(rig, room=room), actor, "room changed")
+    rig = replace(rig, room=room_of(form, rig.room))
+    if str(form.get("background_m", "")).strip():
+        rig = rig.with_background(number(form, "background_m"))
+    desk.engine.replace_rig(rig, actor, "room changed")
     return went(request, "/rig")
 
 
@@ -204,7 +213,7 @@ async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Respo
 async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """How the sitter's face is turned."""
     form = await request.form()
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     sitter = replace(
         rig.sitter,
         yaw_deg=number(form, "yaw_deg"),
@@ -249,6 +258,17 @@ async def import_rig(
     rig = _rig_of(await document.read()).require_heads()
     desk.engine.replace_rig(rig, actor, f"rig {rig.room.name} imported")
     return went(request, "/rig")
+
+
+def _same_room(desk: Desk, room_id: object) -> Rig:
+    """The rig that a form is about. Refused when another room was opened since it was shown."""
+    now = desk.engine.now()
+    if room_id and room_id != str(now.record.room_id):
+        raise Refused(
+            f"{now.rig.room.name} was opened meanwhile, this form was of another room:"
+            " nothing was changed, open the Rig page again"
+        )
+    return now.rig_now
 
 
 def _rig_of(text: str | bytes) -> Rig:
