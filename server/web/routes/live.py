@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Cookie, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
@@ -13,6 +14,7 @@ from server.studio.ways import ways
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
 from server.web.face_views import board_url, compare_view, drawing_words, face_now
 from server.web.guard import A_YEAR_S
+from server.web.half_way import half_way_words
 from server.web.keeping import keep_look, kept_already
 from server.web.templating import html, is_htmx
 from server.web.views import (
@@ -32,11 +34,11 @@ HOLDS_LENS = "thirdstop-hold-lens"
 """The cookie that keeps the switch of a device until it is switched off."""
 
 
-def answer(request: Request, back: str, notice: str = "") -> Response:
+def answer(request: Request, back: str, notice: str = "", ways_url: str = "") -> Response:
     """After a write: htmx hears the change from the stream and needs a notice at most; a plain
     form goes back to its page."""
     if is_htmx(request):
-        return html("parts/notice.html", notice=notice, oob=True)
+        return html("parts/notice.html", notice=notice, ways_url=ways_url, oob=True)
     path = back if back.startswith("/") and not back.startswith("//") else "/"
     return RedirectResponse(path, 303)
 
@@ -64,7 +66,8 @@ async def board(
     holding, in_zones = (hold or held) == "lens", zones == "on"
     page = _page(
         "board", strip=strip_view(now), board=board_view(now), holding=holding, zones=in_zones,
-        face=face_now(desk.faces, now), back=board_url(holding, in_zones),
+        face=face_now(desk.faces, now), half_way=half_way_words(now),
+        back=board_url(holding, in_zones),
         hold_url=board_url(not holding, in_zones), zones_url=board_url(holding, not in_zones),
     )  # fmt: skip
     if hold:
@@ -121,17 +124,20 @@ async def nudge(
     heads = group_heads(rig, group)
     if not heads:
         raise Refused("no head plays this part in the rig")
-    now, result = engine.nudge_heads(heads, group_name(group), thirds, keep, actor)
-    notice = ""
+    _, result = engine.nudge_heads(heads, group_name(group), thirds, keep, actor)
+    notice, ways_url = "", ""
     if result is not None and result.limited and abs(result.missing_stops) > MISSING_SHOWN:
         where = "at the top" if thirds > 0 else "at its lowest"
-        before = now.record.history.moved(-1).now.setting
-        offers = [w for w in ways(rig, before, rig.head(result.limited_by), thirds) if not w.hands]
+        head = quote(result.limited_by)
+        ways_url = f"/board/ways?head={head}&thirds={1 if thirds > 0 else -1}"
+        offers = [
+            w for w in ways(rig, result.before, rig.head(result.limited_by), thirds) if not w.hands
+        ]
         offer = f" Or {offers[0].text}." if offers else ""
         notice = (
             f"{result.limited_by} is {where}: {abs(result.missing_stops):.2f} stop missing.{offer}"
         )
-    return answer(request, back, notice)
+    return answer(request, back, notice, ways_url)
 
 
 @router.post("/live/ratio")
