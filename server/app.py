@@ -30,14 +30,17 @@ from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    carry,
     curve,
     devices,
     dimmer,
     exchange,
     faces,
+    half_way,
     lamps,
     library,
     live,
+    match,
     meter,
     patch,
     photographs,
@@ -52,6 +55,7 @@ from server.web.routes import (
     sitting,
     spot,
     stop,
+    trust,
     warm_up,
     ways,
     whole,
@@ -117,9 +121,9 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, meter, curve, plan,
-        placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry, lamps,
-        warm_up, points, patch, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, half_way, meter, curve,
+        plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole, rig,
+        photometry, lamps, warm_up, points, patch, trust, match, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

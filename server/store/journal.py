@@ -195,9 +195,12 @@ def _load_warm(session: Session) -> Warm:
     return woken(warm, last.at.replace(tzinfo=UTC), datetime.now(UTC))
 
 
-def events(session: Session, limit: int = 200, before: int | None = None) -> Sequence[Event]:
-    """What happened, the newest first."""
-    query = select(EventRow).order_by(col(EventRow.id).desc()).limit(limit)
+def events(
+    session: Session, limit: int = 200, before: int | None = None, but: Sequence[str] = ()
+) -> Sequence[Event]:
+    """What happened, the newest first, `but` for some kinds."""
+    query = select(EventRow).where(col(EventRow.kind).not_in(but))
+    query = query.order_by(col(EventRow.id).desc()).limit(limit)
     if before is not None:
         query = query.where(col(EventRow.id) < before)
     return [_event(row) for row in session.exec(query)]

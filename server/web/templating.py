@@ -23,6 +23,7 @@ from server.web.face_views import (
     stand_in_views,
     tile_face,
 )
+from server.web.half_way import half_way_words
 from server.web.placing import placing_view
 from server.web.plan import plans
 from server.web.sitting import EventView, event_view
@@ -109,7 +110,10 @@ def floor_parts(desk: Desk, device: Device) -> Callable[[], str]:
 def _more(desk: Desk, view: str, now: Now, name: str) -> dict[str, Any]:
     faces = desk.faces
     if view == "board":
-        return {"board": board_view(now), "face": face_now(faces, now)}
+        return {
+            "board": board_view(now), "face": face_now(faces, now),
+            "half_way": half_way_words(now),
+        }  # fmt: skip
     if view == "sitting":
         return {"events": events_of(desk)}
     if view == "looks":
@@ -132,9 +136,9 @@ def _more(desk: Desk, view: str, now: Now, name: str) -> dict[str, Any]:
 
 
 def events_of(desk: Desk) -> list[EventView]:
-    """What was done, the newest first."""
+    """What was done, the newest first. A look at the good frame is nothing done."""
     with Session(desk.database) as session:
-        return [event_view(event) for event in journal.events(session)]
+        return [event_view(event) for event in journal.events(session, but=("compare",))]
 
 
 def order_of(desk: Desk) -> list[Look]:

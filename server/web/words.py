@@ -1,6 +1,7 @@
 """Figures as the trade writes them: thirds, stops, shutter times. Text only, no decisions."""
 
 import re
+from datetime import datetime
 from math import log2
 
 from server.errors import OutOfRange
@@ -10,6 +11,7 @@ from server.studio.head import Placement
 from server.studio.mix import VULGAR
 from server.studio.rig import Lens
 from server.studio.tape import length_words
+from server.studio.way_words import FRACTIONS
 
 LONGEST_BARE_S = 30.0
 """Above this a bare number is more likely meant as a part of a second."""
@@ -28,6 +30,18 @@ def lux_words(lux: float) -> str:
     if lux >= 1000:
         return f"{float(f'{lux:.3g}'):.0f} lux"
     return f"{lux:.3g} lux"
+
+
+def ago_words(moment: datetime, now: datetime) -> str:
+    """How long ago: `just now`, `12 min ago`, `3 h ago`, `on 01 May`."""
+    minutes = (now - moment).total_seconds() / 60
+    if minutes < 1:
+        return "just now"
+    if minutes < 90:
+        return f"{minutes:.0f} min ago"
+    if minutes < 18 * 60:
+        return f"{minutes / 60:.0f} h ago"
+    return f"on {moment.astimezone():%d %b %Y}"
 
 
 def shutter_words(seconds: float) -> str:
@@ -92,14 +106,11 @@ def look_lens_words(lens: Lens, exact_f_number: float | None) -> str:
 
 def point_words(name: str) -> str:
     """A point as one says it in the studio: `cheek left` is `cheek camera left`."""
-    return re.sub(r"(?<!camera )\b(left|right)$", r"camera \1", name)
-
-
-SIXTHS = ("", "⅙", "⅓", "½", "⅔", "⅚")
+    return re.sub(r"(?<!camera )\b(left|right)\b", r"camera \1", name)
 
 
 def sixths_words(stops: float) -> str:
     """A small difference to the nearest sixth of a stop, without its sign: `1⅓`, `⅙`; `0` for
     less than half a sixth."""
     whole, rest = divmod(round(6 * abs(stops)), 6)
-    return f"{whole or ''}{SIXTHS[rest]}" or "0"
+    return f"{whole or ''}{FRACTIONS[rest]}" or "0"

@@ -14,6 +14,7 @@ from server.studio.ways import ways
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
 from server.web.face_views import board_url, compare_view, drawing_words, face_now
 from server.web.guard import A_YEAR_S
+from server.web.half_way import half_way_words
 from server.web.keeping import keep_look, kept_already
 from server.web.templating import html, is_htmx
 from server.web.views import (
@@ -65,7 +66,8 @@ async def board(
     holding, in_zones = (hold or held) == "lens", zones == "on"
     page = _page(
         "board", strip=strip_view(now), board=board_view(now), holding=holding, zones=in_zones,
-        face=face_now(desk.faces, now), back=board_url(holding, in_zones),
+        face=face_now(desk.faces, now), half_way=half_way_words(now),
+        back=board_url(holding, in_zones),
         hold_url=board_url(not holding, in_zones), zones_url=board_url(holding, not in_zones),
     )  # fmt: skip
     if hold:
