@@ -72,7 +72,7 @@ async def typed(
         placement,
         distance_m=metres_of("throw", distance, units) if distance.strip()
         else placement.distance_m,
-        rise_m=metres_of("height", rise, units) if rise.strip() else placement.rise_m,
+        rise_m=metres_of("height above the eyes", rise, units) if rise.strip() else placement.rise_m,
     )  # fmt: skip
     return _placed(request, desk, actor, name, placement)
 
