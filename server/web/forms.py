@@ -10,10 +10,12 @@ from server.physics.beam import Beam
 from server.studio.document import head_document, head_from_document
 from server.studio.head import Head
 from server.studio.room import Circuit, Room
+from server.studio.tape import metres_of
 
 NUMBERS = ("watts", "power_factor", "cct_kelvin", "lens_diameter_m")
 WHOLE = ("universe", "address", "bits")
-PLACEMENT = ("azimuth_deg", "distance_m", "rise_m", "focus")
+PLACEMENT = ("azimuth_deg", "focus")
+LENGTHS = ("distance_m", "rise_m")
 BEAM = ("candela", "beam_deg", "field_deg")
 
 
@@ -32,6 +34,15 @@ def whole(form: Mapping[str, Any], name: str) -> int:
     if value != int(value) if abs(value) < 1e9 else True:
         raise OutOfRange(f"{name} must be a whole number, got {value:g}")
     return int(value)
+
+
+def metres(form: Mapping[str, Any], name: str) -> float:
+    """A length from a form: a bare number is in metres, `7' 4 1/2"` is read too."""
+    text = str(form.get(name, "")).strip()
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        return metres_of(name, text, "m")
 
 
 def head_of(form: Mapping[str, Any], before: Head | None) -> Head:
@@ -62,6 +73,7 @@ def head_of(form: Mapping[str, Any], before: Head | None) -> Head:
         document["beam"] = rows
     placement = dict(document.get("placement", {}))
     placement |= {name: number(form, name) for name in PLACEMENT}
+    placement |= {name: metres(form, name) for name in LENGTHS}
     placement["aim"] = str(form.get("aim", "mark"))
     if before and not isinstance(before.placement.aim, str) and placement["aim"] == "a place":
         placement["aim"] = before.placement.aim
