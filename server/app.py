@@ -18,12 +18,13 @@ from server.paths import DEMO_DATA, HTMX, STATIC
 from server.settings import Settings
 from server.store import journal
 from server.store.database import open_database
-from server.store.rigs import load_rig, put_rig
+from server.store.rigs import active_id, load_rig, put_rig
 from server.store.seed import seed
 from server.studio.history import LiveRecord
 from server.studio.rig import Rig
 from server.studio.room import Room
 from server.web import errors
+from server.web.burning import PERIOD_S, Burning
 from server.web.desk import Desk
 from server.web.guard import Guard
 from server.web.routes import (
@@ -34,21 +35,28 @@ from server.web.routes import (
     dimmer,
     exchange,
     faces,
+    half_way,
     lamps,
     library,
     live,
     meter,
+    patch,
     photographs,
     photometry,
+    placing,
     plan,
+    points,
     reference,
+    rescue,
     rig,
+    rooms,
     sitting,
     spot,
     stop,
     trust,
     warm_up,
     ways,
+    whole,
 )
 from server.web.warming import minute_of
 
@@ -56,13 +64,13 @@ SAVE_AGAIN_S = 2.0
 TELL_MINUTES_S = 30.0
 
 
-def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None]:
-    """The rig and the live state as they were stored, or a new studio's. Refused when the file is
-    whole, but what it holds is not."""
+def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None, int]:
+    """The rig, the live state and the open room as they were stored, or a new studio's. Refused
+    when the file is whole, but what it holds is not."""
     try:
         with Session(database) as session:
             first_rig = load_rig(session) or _new_rig(session, settings)
-            return first_rig, journal.load_live(session)
+            return first_rig, journal.load_live(session), active_id(session)
     except (ValueError, KeyError, TypeError, LookupError, StopIteration, StudioError) as error:
         database.dispose()
         raise Refused(
@@ -75,9 +83,9 @@ def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord |
 def create_app(settings: Settings) -> FastAPI:
     """Build the server: database, output, engine, pages. Raises Refused when it cannot start."""
     database = open_database(settings.database)
-    first_rig, record = _what_was(database, settings)
+    first_rig, record, room_id = _what_was(database, settings)
     output = output_for(settings)
-    engine = Engine(first_rig, output, journal.Journal(database), record)
+    engine = Engine(first_rig, output, journal.Journal(database), record, room_id=room_id)
     desk = Desk(settings, engine, database)
     engine.subscribe(desk.hub.publish)
     desk.hub.on_arrival(engine.now)
@@ -85,7 +93,11 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
-        tasks = [asyncio.create_task(_save_again(engine)), asyncio.create_task(_tell_minutes(desk))]
+        tasks = [
+            asyncio.create_task(_save_again(engine)),
+            asyncio.create_task(_tell_minutes(desk)),
+            asyncio.create_task(_count(Burning(engine, database))),
+        ]
         yield
         for task in tasks:
             task.cancel()
@@ -107,14 +119,17 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, photographs,
-        live, faces, exchange, library, rig, photometry, lamps, reference, warm_up, trust,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, half_way, meter, curve,
+        plan, placing, photographs, live, faces, exchange, library, rooms, whole, rig, photometry,
+        lamps, warm_up, trust, points, patch, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
+    app.include_router(rescue.contract)
     app.include_router(meter.contract)
+    app.include_router(rooms.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app
@@ -134,6 +149,13 @@ async def _tell_minutes(desk: Desk) -> None:
         await asyncio.sleep(TELL_MINUTES_S)
         if minute_of(desk.engine.now()):
             desk.hub.nudge()
+
+
+async def _count(burning: Burning) -> None:
+    """Hours of the lamps, minute by minute."""
+    while True:
+        await asyncio.sleep(PERIOD_S)
+        await asyncio.to_thread(burning.count)
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:

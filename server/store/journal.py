@@ -12,12 +12,12 @@ from sqlalchemy import func
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
+from server.store.burning import rename_lit
 from server.store.looks import correct_looks, rename_heads
-from server.store.rigs import put_rig
+from server.store.rigs import active_id, put_closed, put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
 from server.studio.history import DEPTH, Change, History, LiveRecord, Step, Way
-from server.studio.relamp import Correction
 from server.studio.setting import Setting
 from server.studio.warm import Warm, warm_from_document, woken
 
@@ -56,16 +56,13 @@ class Journal:
         self._file = Path(name) if name and name != ":memory:" else None
         self._inode = self._file.stat().st_ino if self._file else 0
         self._missed_since: datetime | None = None
-        self._renamed: dict[str, str] = {}
-        self._corrections: tuple[Correction, ...] = ()
+        self._missed: list[Change] = []
 
     def __call__(self, change: Change) -> None:
         """Store a change; OSError with the reason, and since when, in words."""
-        renamed = {**self._renamed, **change.renamed}
-        corrections = (*self._corrections, *change.corrections)
         if self._file and not self._is_there():
+            self._miss(change)
             self._missed_since = since = self._missed_since or change.at
-            self._renamed, self._corrections = renamed, corrections
             raise OSError(
                 f"nothing since {since.astimezone():%H:%M}: the database {self._file.name} was"
                 " moved or deleted under Thirdstop. The light goes on. Put the file back, or stop"
@@ -73,20 +70,27 @@ class Journal:
             )
         try:
             with Session(self._database) as session:
-                record(
-                    session,
-                    replace(change, renamed=renamed, corrections=corrections),
-                    all_steps=self._missed_since is not None,
-                )
+                record(session, change, self._missed, all_steps=self._missed_since is not None)
         except SQLAlchemyError as error:
-            self._renamed, self._corrections = renamed, corrections
+            self._miss(change)
             self._missed_since = since = self._missed_since or change.at
             raise OSError(
                 f"nothing since {since.astimezone():%H:%M} ({trouble(error)})."
                 " The light goes on. Make room on the disk or check its folder;"
                 " saving starts again by itself"
             ) from error
-        self._missed_since, self._renamed, self._corrections = None, {}, ()
+        self._missed_since, self._missed = None, []
+
+    def _miss(self, change: Change) -> None:
+        """Keep a rig to be stored later; one takes the place of the one before in its room."""
+        if change.rig is None:
+            return
+        last = self._missed[-1] if self._missed else None
+        plain = not change.renamed and not change.corrections
+        if last and plain and change.record.room_id == last.record.room_id:
+            self._missed[-1] = replace(last, rig=change.rig)
+        else:
+            self._missed.append(change)
 
     def _is_there(self) -> bool:
         """Whether the file we write to still is the one that a next start would read."""
@@ -101,8 +105,11 @@ def trouble(error: SQLAlchemyError) -> str:
     return str(getattr(error, "orig", None) or error)
 
 
-def record(session: Session, change: Change, *, all_steps: bool = False) -> None:
-    """Store a change: the steps, where we stand, good and dark, the rig, and the event.
+def record(
+    session: Session, change: Change, missed: Sequence[Change] = (), *, all_steps: bool = False
+) -> None:
+    """Store a change: the steps, where we stand, good and dark, the rig, and the event; first the
+    rigs of those changes that were missed.
 
     One transaction: all of it is kept or nothing is.
     """
@@ -128,13 +135,23 @@ def record(session: Session, change: Change, *, all_steps: bool = False) -> None
     at = change.at.astimezone(UTC).replace(tzinfo=None).isoformat(" ", "microseconds")
     detail = json.dumps(dict(change.detail))
     write(ADD_EVENT, (at, live.revision, change.kind, change.text, change.actor, detail))
-    if change.rig is not None:
-        put_rig(session, change.rig)
-    if change.renamed:
-        rename_heads(session, change.renamed)
-    for correction in change.corrections:
-        correct_looks(session, correction)
+    for each in (*missed, change):
+        _put_rigs(session, each)
     session.commit()
+
+
+def _put_rigs(session: Session, change: Change) -> None:
+    room_id = change.record.room_id
+    if change.left is not None:
+        left_id, left = change.left
+        put_closed(session, left, left_id)
+    if change.rig is not None:
+        put_rig(session, change.rig, room_id)
+    if change.renamed:
+        rename_heads(session, change.renamed, room_id)
+        rename_lit(session, change.renamed)
+    for correction in change.corrections:
+        correct_looks(session, correction, room_id)
 
 
 def _step_row(step: Step) -> tuple[object, ...]:
@@ -162,6 +179,7 @@ def load_live(session: Session) -> LiveRecord | None:
         good=setting_from_document(live.good) if live.good else None,
         dark_from=setting_from_document(live.dark_from) if live.dark_from else None,
         way=Way(**live.way) if live.way else None,
+        room_id=active_id(session),
         warm=_load_warm(session),
     )
 
@@ -177,9 +195,12 @@ def _load_warm(session: Session) -> Warm:
     return woken(warm, last.at.replace(tzinfo=UTC), datetime.now(UTC))
 
 
-def events(session: Session, limit: int = 200, before: int | None = None) -> Sequence[Event]:
-    """What happened, the newest first."""
-    query = select(EventRow).order_by(col(EventRow.id).desc()).limit(limit)
+def events(
+    session: Session, limit: int = 200, before: int | None = None, but: Sequence[str] = ()
+) -> Sequence[Event]:
+    """What happened, the newest first, `but` for some kinds."""
+    query = select(EventRow).where(col(EventRow.kind).not_in(but))
+    query = query.order_by(col(EventRow.id).desc()).limit(limit)
     if before is not None:
         query = query.where(col(EventRow.id) < before)
     return [_event(row) for row in session.exec(query)]

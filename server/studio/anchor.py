@@ -92,7 +92,8 @@ class Anchors:
         aims = {"mark", *(p.name for p in self.rig.points)}
         if isinstance(placement.aim, str) and placement.aim not in aims:
             # aimed at a point that is gone: nothing to compare with
-            return Anchored(bounce=bounce, shaded=shaded)
+            gained = gained_since(self.rig.lamps, head.name)
+            return Anchored(gained, bounce, shaded=shaded)
         was = self.predict(replace(head, placement=placement), point, read.newest.yaw_deg, self.rig)
         direct = max(0.0, read.lux_full - bounce)
         turned = point.on == "face" and abs(yaw_deg - read.newest.yaw_deg) > YAW_DEG

@@ -101,6 +101,8 @@ class LiveRecord:
     dark_from: Setting | None = None
     way: Way | None = None
     """How the light is getting there; None when it is there."""
+    room_id: int = 1
+    """The room that is open."""
     warm: Warm = field(default_factory=dict)
     """How long each head has been on."""
 
@@ -134,7 +136,9 @@ class Change:
     actor: str
     at: datetime
     rig: Rig | None = None
-    """The new rig, when the change was one of the rig."""
+    """The new rig, when the change was one of the rig; it is that of `record.room_id`."""
+    left: tuple[int, Rig] | None = None
+    """The room that was open before, and its rig as it was left."""
     detail: Mapping[str, Any] = field(default_factory=dict)
     renamed: Mapping[str, str] = field(default_factory=dict)
     """Heads that got other names (old -> new): looks and steps follow."""

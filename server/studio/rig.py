@@ -14,6 +14,8 @@ from server.studio.room import USUAL_POINTS, Meter, Point, Room, Sitter
 
 MOST_READINGS = 5000
 MOST_LAMPS = 2000
+BACKGROUND = "background"
+"""The point that tells how far away the background is."""
 
 
 @dataclass(frozen=True)
@@ -125,6 +127,26 @@ class Rig:
     def face_points(self) -> tuple[Point, ...]:
         """The points that turn with the face."""
         return tuple(p for p in self.points if p.on == "face")
+
+    @property
+    def background_m(self) -> float | None:
+        """From the mark back to the background point, None when there is none. [m]"""
+        return next((-p.z for p in self.points if p.name == BACKGROUND), None)
+
+    def with_background(self, distance_m: float) -> "Rig":
+        """The same rig with its background so far behind the mark; what was metered on it where it
+        hung before no longer holds and goes. [m]"""
+        number("background distance, metres", distance_m, 0.2, 50)
+        hangs = self.background_m
+        if hangs is not None and abs(hangs - distance_m) < 0.01:  # as a tape measure tells it
+            return self
+        usual = next(p for p in USUAL_POINTS if p.name == BACKGROUND)
+        points = self.points if hangs is not None else (*self.points, usual)
+        return replace(
+            self,
+            points=tuple(replace(p, z=-distance_m) if p.name == BACKGROUND else p for p in points),
+            readings=tuple(r for r in self.readings if r.point != BACKGROUND),
+        )
 
     def require_heads(self) -> "Rig":
         """Itself, if there is anything to light."""

@@ -55,6 +55,10 @@ def _note(look: Look, rig: Rig, alike: bool) -> str:
     missing = look.missing_heads(rig)
     needs = f"needs {', '.join(missing)}: kept, and recalled once this rig has it"
     told = [needs] if missing else []
+    points = {"mark", *(p.name for p in rig.points)}
+    for head, placement in look.placements.items():
+        if isinstance(placement.aim, str) and placement.aim not in points:
+            told.append(f"{head} is aimed at {placement.aim}, which is no point here: at the mark")
     if alike:
         told.append("another look of this name is here: both stay")
     return "; ".join(told)

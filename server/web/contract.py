@@ -26,6 +26,8 @@ class RoomDocument(Strict):
     ambient_lux: float = 0.0
     circuits: list[CircuitDocument] = []
     signal_loss: Literal["not tested", "holds", "goes dark", "fades"] = "not tested"
+    units: Literal["m", "ft"] = "m"
+    ceiling_m: float | None = None
 
 
 class SitterDocument(Strict):
@@ -106,6 +108,7 @@ class HeadDocument(Strict):
     steady_from: float = 0.0
     touched_at: str | None = None
     bands_below: float = 0.0
+    out: bool = False
     photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
 
@@ -128,10 +131,12 @@ class LampDocument(Strict):
     head: str
     at: str
     hours: float = 0.0
+    counted: float = 0.0
     note: str = ""
     stops: float | None = None
     point: str = ""
     held: list[tuple[int, str]] = []
+    same_lamp: bool = False
 
 
 RIG_EXAMPLE: dict[str, Any] = {
@@ -144,6 +149,14 @@ RIG_EXAMPLE: dict[str, Any] = {
                         {"focus": 1, "candela": 9000, "beam_deg": 50, "field_deg": 65}],
                "placement": {"azimuth_deg": 45, "distance_m": 2.4, "rise_m": 1.2, "focus": 0.7}}],
 }  # fmt: skip
+
+
+ROOMS_EXAMPLE: list[dict[str, Any]] = [
+    {"id": 1, "name": "Boathouse", "open": True, "heads": ["Key", "Fill", "Hair"], "circuits": 3,
+     "looks": 12, "archived": False},
+    {"id": 2, "name": "Old mill", "open": False, "heads": ["Key", "Fill"], "circuits": 1,
+     "looks": 0, "archived": False},
+]  # fmt: skip
 
 
 class RigDocument(Strict):

@@ -17,8 +17,12 @@ from server.web.permission import refusal_for
 from server.web.templating import html
 
 LARGEST_BODY = 2 * 1024 * 1024
-LARGEST = {"/photographs/frame": 120 * 1024 * 1024, "/library/files/look-book": 8 * 1024 * 1024}
-"""Files that may be larger than what a form sends: a photograph; a book of 5000 looks."""
+LARGEST = {
+    "/photographs/frame": 120 * 1024 * 1024,
+    "/library/files/look-book": 8 * 1024 * 1024,
+    "/rooms/import": 32 * 1024 * 1024,
+}
+"""Files that may be larger than what a form sends: a photograph, a book of looks, a studio."""
 A_YEAR_S = 365 * 24 * 3600
 SAFE = ("GET", "HEAD")
 OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")

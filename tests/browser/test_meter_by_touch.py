@@ -8,6 +8,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from server.web.words import point_words
 from tests.browser.conftest import LiveServer
 from tests.browser.test_by_touch import state
 
@@ -56,7 +57,7 @@ def take_all(page: Page, server: LiveServer, key_off: float = 0.0) -> None:
     go(page, ".trust-ask button")
     for _ in range(count):
         step = page.locator(".metering-step").text_content() or ""
-        point = next(p for p in state(server)["points"] if f" at {p['name']}" in step)
+        point = next(p for p in state(server)["points"] if f" at {point_words(p['name'])}" in step)
         off = key_off if step.startswith("Key at") else 0.0
         typed(page, 60.0 if "shaded" in step else point["lux"] * 2**off)
         if page.locator("[role=alert]").is_visible():

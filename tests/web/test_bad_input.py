@@ -89,6 +89,16 @@ def test_a_look_whose_head_is_gone_is_refused(client: TestClient) -> None:
     assert "Key high" in answer.json()["detail"]
 
 
+def test_half_a_letter_is_no_note(client: TestClient) -> None:
+    half = b'{"notes": "a\\ud800"}'  # a lone surrogate: JSON can say it, UTF-8 cannot
+    for method, path in (("PATCH", "/api/looks/1"), ("POST", "/api/looks")):
+        answer = client.request(
+            method, path, content=half, headers={"Content-Type": "application/json"}
+        )
+        assert answer.status_code == 422, answer.text
+        assert "half a letter" in answer.json()["detail"]
+
+
 def test_another_site_and_a_made_up_name_are_refused(client: TestClient) -> None:
     cross = client.post("/api/undo", headers={"Origin": "http://elsewhere.example"})
     assert cross.status_code == 403
@@ -107,7 +117,7 @@ def test_another_machine_needs_the_token_of_the_address(client: TestClient) -> N
 
 @pytest.mark.parametrize(
     "page", ["/", "/?page=2", "/board", "/library", "/library/1", "/sitting", "/rig",
-             "/rig/heads/new", "/rig/heads/Key", "/docs"],
+             "/rig/heads/new", "/rig/heads/Key", "/rooms", "/docs"],
 )  # fmt: skip
 def test_every_page_renders(client: TestClient, page: str) -> None:
     answer = client.get(page)

@@ -21,6 +21,7 @@ from starlette.background import BackgroundTask
 from server.errors import OutOfRange, Refused
 from server.store import looks as store
 from server.store.backup import backup, without_secrets
+from server.store.burning import hours_lit
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.lamps import renamed_lamps
@@ -57,6 +58,7 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
     spare = max(1, CIRCUIT_ROWS - len(circuits))
     return html(
         "pages/rig.html", view="rig", oob=False, notice="", strip=strip_view(now), gone=gone,
+        room_id=now.record.room_id,
         stand_ins=stand_in_views(desk.faces, now), rig=rig, heads=now.figures.heads,
         place=place_words, warm=partial(head_words, now), circuits=circuits, spare=range(spare),
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
@@ -105,6 +107,7 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
     return html(
         "pages/head.html", view="strip", oob=False, notice="", strip=strip_view(now),
         v=values, action=action, roles=ROLES, lamps=LAMPS, curves=CURVES,
+        room_id=now.record.room_id,
         circuits=[c.name for c in rig.room.circuits],
         aims=["mark", *(p.name for p in rig.points)]
         + (["a place"] if values["aim"] == "a place" else []),
@@ -112,15 +115,21 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
         warm="" if action.endswith("/new") else head_words(now, head),
         measured=curves_view(head), gone_beam=gone_beam,
-        lamp_log=lamps_view(rig, head, datetime.now()),
+        lamp_log=lamps_view(rig, head, datetime.now(), counted_hours(desk, head.name)),
     )  # fmt: skip
+
+
+def counted_hours(desk: Desk, name: str) -> float:
+    """Hours that a head has been lit in all, as counted."""
+    with Session(desk.database) as session:
+        return hours_lit(session).get(name, 0.0)
 
 
 @router.post("/rig/heads/new")
 async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Add a head."""
     form = await request.form()  # before the rig is read: a slow form must not undo what came
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     head = head_of(form, None)
     desk.engine.replace_rig(replace(rig, heads=(*rig.heads, head)), actor, f"{head.name} added")
     return went(request, "/rig")
@@ -144,7 +153,7 @@ async def change_head(
 ) -> Response:
     """Change a head."""
     form = await request.form()
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     before = rig.head(name)
     _unchanged(form, head_document(before), name)
     after = head_of(form, before)
@@ -183,9 +192,11 @@ def _free_name(session: Session, name: str) -> None:
 
 
 @router.post("/rig/heads/{name}/delete")
-async def delete_head(desk: DeskDep, actor: ActorDep, name: str) -> Response:
+async def delete_head(
+    desk: DeskDep, actor: ActorDep, name: str, room_id: Annotated[str, Form(max_length=20)] = ""
+) -> Response:
     """Take a head out of the rig; the page that answers offers to bring it back."""
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, room_id)
     gone = rig.head(name)
     left = tuple(h for h in rig.heads if h is not gone)
     desk.engine.replace_rig(replace(rig, heads=left), actor, f"{name} taken out")
@@ -196,10 +207,12 @@ async def delete_head(desk: DeskDep, actor: ActorDep, name: str) -> Response:
 async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Room, mains and circuits."""
     form = await request.form()
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     _unchanged(form, rig_document(rig)["room"], "the room")
-    room = room_of(form, rig.room)
-    desk.engine.replace_rig(replace(rig, room=room), actor, "room changed")
+    rig = replace(rig, room=room_of(form, rig.room))
+    if str(form.get("background_m", "")).strip():
+        rig = rig.with_background(number(form, "background_m"))
+    desk.engine.replace_rig(rig, actor, "room changed")
     return went(request, "/rig")
 
 
@@ -207,7 +220,7 @@ async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Respo
 async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """How the sitter's face is turned."""
     form = await request.form()
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     sitter = replace(
         rig.sitter,
         yaw_deg=number(form, "yaw_deg"),
@@ -252,6 +265,17 @@ async def import_rig(
     rig = _rig_of(await document.read()).require_heads()
     desk.engine.replace_rig(rig, actor, f"rig {rig.room.name} imported")
     return went(request, "/rig")
+
+
+def _same_room(desk: Desk, room_id: object) -> Rig:
+    """The rig that a form is about. Refused when another room was opened since it was shown."""
+    now = desk.engine.now()
+    if room_id and room_id != str(now.record.room_id):
+        raise Refused(
+            f"{now.rig.room.name} was opened meanwhile, this form was of another room:"
+            " nothing was changed, open the Rig page again"
+        )
+    return now.rig_now
 
 
 def _rig_of(text: str | bytes) -> Rig:
