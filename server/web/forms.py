@@ -51,8 +51,9 @@ def head_of(form: Mapping[str, Any], before: Head | None) -> Head:
     document["name"] = str(form.get("name", ""))
     for name in ("role", "circuit", "lamp"):
         document[name] = str(form.get(name, ""))
-    if "bands_below" in form:
-        document["bands_below"] = number(form, "bands_below") / 100
+    for name in ("bands_below", "steady_from"):
+        if name in form:
+            document[name] = number(form, name) / 100
     curve = str(form.get("curve", "linear"))
     if curve == "measured":
         document["curve_points"] = _points(str(form.get("curve_points", "")))

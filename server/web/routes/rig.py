@@ -23,6 +23,7 @@ from server.live.now import Now
 from server.store import looks as store
 from server.store.backup import backup, without_secrets
 from server.store.burning import hours_lit
+from server.studio.curve_in import on_curve
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.figures import outputs_of
 from server.studio.head import CURVES, LAMPS, ROLES, Head
@@ -119,7 +120,7 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
     document = head_document(head)
     values: dict[str, Any] = {k: v for k, v in document.items() if not isinstance(v, list | dict)}
     values = {k: f"{v:g}" if isinstance(v, float) else v for k, v in values.items()}
-    values["bands_below"] = f"{100 * head.bands_below:g}"
+    values |= {n: f"{100 * getattr(head, n):g}" for n in ("bands_below", "steady_from")}
     values |= document["placement"]
     values["aim"] = document["placement"]["aim"] if isinstance(
         document["placement"]["aim"], str) else "a place"  # fmt: skip
@@ -185,6 +186,7 @@ async def change_head(
     heads = tuple(after if h is before else h for h in rig.heads)
     names = {before.name: after.name}
     readings, lamps = renamed_heads(rig.readings, names), renamed_lamps(rig.lamps, names)
+    readings = on_curve(readings, before, after)
     desk.engine.replace_rig(
         replace(rig, heads=heads, readings=readings, lamps=lamps), actor,
         f"{after.name} changed", renamed=names,
