@@ -12,6 +12,7 @@ from sqlalchemy import func
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
+from server.store.burning import rename_lit
 from server.store.looks import correct_looks, rename_heads
 from server.store.rigs import active_id, put_closed, put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
@@ -148,6 +149,7 @@ def _put_rigs(session: Session, change: Change) -> None:
         put_rig(session, change.rig, room_id)
     if change.renamed:
         rename_heads(session, change.renamed, room_id)
+        rename_lit(session, change.renamed)
     for correction in change.corrections:
         correct_looks(session, correction, room_id)
 
@@ -193,9 +195,12 @@ def _load_warm(session: Session) -> Warm:
     return woken(warm, last.at.replace(tzinfo=UTC), datetime.now(UTC))
 
 
-def events(session: Session, limit: int = 200, before: int | None = None) -> Sequence[Event]:
-    """What happened, the newest first."""
-    query = select(EventRow).order_by(col(EventRow.id).desc()).limit(limit)
+def events(
+    session: Session, limit: int = 200, before: int | None = None, but: Sequence[str] = ()
+) -> Sequence[Event]:
+    """What happened, the newest first, `but` for some kinds."""
+    query = select(EventRow).where(col(EventRow.kind).not_in(but))
+    query = query.order_by(col(EventRow.id).desc()).limit(limit)
     if before is not None:
         query = query.where(col(EventRow.id) < before)
     return [_event(row) for row in session.exec(query)]

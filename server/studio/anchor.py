@@ -110,7 +110,8 @@ class Anchors:
         placement = read.newest.placement
         assert placement is not None  # a reading of a head always has one
         if not can_compare(self.rig, placement):
-            return Anchored(bounce=bounce, shaded=shaded)
+            gained = gained_since(self.rig.lamps, head.name)
+            return Anchored(gained, bounce, shaded=shaded)
         stood = head.placement == placement and yaw_deg == read.newest.yaw_deg
         was = plain if stood else self.predict(head, placement, point, read.newest.yaw_deg)
         direct = max(0.0, read.lux_full - bounce)

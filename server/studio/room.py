@@ -8,6 +8,7 @@ from server.physics.geometry import Vector, length, turned
 from server.physics.load import planning_limit_amps
 from server.physics.photometry import dome_response, flat_response
 from server.studio.head import name_of, number
+from server.studio.tape import UNITS
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,10 @@ HABITS = {
 
 @dataclass(frozen=True)
 class Room:
-    """A place with circuits, a mains voltage and ambient light, and the habit of its dimmer."""
+    """A place with circuits, a mains voltage and ambient light, and the habit of its dimmer.
+
+    `units` is what its tape measure shows: metres, or feet and inches.
+    """
 
     name: str
     mains_volts: float = 230.0
@@ -45,6 +49,7 @@ class Room:
     ambient_lux: float = 0.0
     circuits: tuple[Circuit, ...] = ()
     signal_loss: str = SIGNAL_LOSS[0]
+    units: str = UNITS[0]
     ceiling_m: float | None = None
     """Floor to ceiling, None when nobody has told. [m]"""
 
@@ -59,6 +64,8 @@ class Room:
             raise OutOfRange(
                 f"signal_loss must be one of {', '.join(SIGNAL_LOSS)}, got {self.signal_loss!r:.40}"
             )
+        if self.units not in UNITS:
+            raise OutOfRange(f"units must be one of {', '.join(UNITS)}, got {self.units!r:.40}")
         names = [c.name for c in self.circuits]
         if len(set(names)) < len(names):
             raise OutOfRange(f"circuits need names of their own, got {', '.join(names):.200}")

@@ -13,11 +13,11 @@ from server.store.looks import get_look
 from server.studio.figures import outputs_of, ratio_label, ratio_of
 from server.studio.mix import thirds_text
 from server.studio.nudge import nudged
-from server.web.views import group_heads
+from server.web.views import group_heads, group_name
 
 MAY_BE_ASKED = (
     "nudge", "ratio", "recall", "levels", "mix", "step", "undo", "redo", "good", "back-to-good",
-    "dark", "restore", "keep", "spot", "way", "ways",
+    "dark", "restore", "keep", "spot", "way", "ways", "rescue", "out", "in-again",
 )  # fmt: skip
 """Last part of the addresses, under /live/ and /api/, that an assistant may ask for."""
 WORDS = {
@@ -25,6 +25,7 @@ WORDS = {
     "back-to-good": "back to the good frame", "dark": "all down", "restore": "back up",
     "keep": "keep this light", "way": "take a way", "ways": "take a way",
     "spot": "a spot darker or lighter",
+    "rescue": "make up for what is out", "out": "a head is out", "in-again": "a head is back",
     "levels": "set heads", "mix": "part of the way to a look",
 }  # fmt: skip
 
@@ -68,7 +69,7 @@ def _nudge_words(now: Now, fields: Mapping[str, Any]) -> str:
     thirds = int(fields["thirds"])
     name = str(fields.get("group") or fields.get("role") or fields["head"])
     if "group" in fields:
-        heads = group_heads(now.rig, name)
+        heads, name = group_heads(now.rig, name), group_name(name)
     elif "role" in fields:
         heads = now.rig.heads_of(name)
     else:

@@ -1,5 +1,7 @@
 """Errors as answers: JSON for the contract, a notice for the pages. Never silent, never a 5xx."""
 
+from urllib.parse import urlsplit
+
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
@@ -8,6 +10,7 @@ from starlette.exceptions import HTTPException
 
 from server.errors import NotFound, OutOfRange, Refused, StudioError
 from server.store.journal import trouble
+from server.web.labels import in_words
 from server.web.templating import html, is_htmx
 
 STATUS: tuple[tuple[type[StudioError], int], ...] = (
@@ -64,6 +67,15 @@ def answer(request: Request, code: int, sentence: str) -> Response:
     """The error in the form the caller reads."""
     if request.url.path.startswith("/api/"):
         return JSONResponse({"detail": sentence}, code)
+    sentence = in_words(sentence)
     if is_htmx(request):
         return html("parts/notice.html", code, notice=sentence, oob=True)
-    return html("pages/error.html", code, sentence=sentence)
+    return html("pages/error.html", code, sentence=sentence, back=page_before(request))
+
+
+def page_before(request: Request) -> str:
+    """The page of ours that the request came from, else the Looks."""
+    came = urlsplit(request.headers.get("referer", ""))
+    if came.netloc != request.headers.get("host") or not came.path.startswith("/"):
+        return "/"
+    return "/" + came.path.lstrip("/") + (f"?{came.query}" if came.query else "")

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from math import cos, radians, sin
 
 from server.live.now import Now
-from server.physics.exposure import nearest_f_stop
 from server.physics.stops import light_factor
 from server.preview.scene import STAND_INS
 from server.studio.look import Look
@@ -14,7 +13,7 @@ from server.studio.setting import Stops
 from server.web.face_words import light_words
 from server.web.faces import WAITING, Face, Faces
 from server.web.lights import light_good, light_now, light_on
-from server.web.words import yaw_words
+from server.web.words import f_words, yaw_words
 
 KINDS = {"drawn": "drawn from the rig's figures", "photographed": "photographed in this room"}
 
@@ -108,14 +107,22 @@ def face_now(faces: Faces, now: Now) -> NowFace:
     light = light_now(now)
     face = faces.of(light, urgent=True)
     planes = faces.planes_version(light)
+    pattern, kind, why = (
+        face.pattern.label if face.pattern else "",
+        KINDS.get(face.kind, ""),
+        face.why,
+    )
+    if not light.lit:
+        pattern, kind = ("all heads are dark" if now.rig.heads else "no heads yet"), ""
+        why = why if now.rig.heads else ""
     return NowFace(
         url=f"/faces/now.jpg?v={face.version}" if face.version else "",
         zones_url=f"/faces/now.jpg?zones=on&v={face.version}-zones" if face.version else "",
         planes=f"/faces/planes/{planes}.bin" if planes else "",
         text=light_words(face.pattern, light.told),
-        pattern=face.pattern.label if face.pattern else "",
-        kind=KINDS.get(face.kind, ""),
-        why=face.why,
+        pattern=pattern,
+        kind=kind,
+        why=why,
         lamps=lamps(now.rig, now.setting.stops),
         nose=nose(now.setting.yaw_deg),
     )
@@ -138,7 +145,7 @@ def compare_view(faces: Faces, now: Now) -> Compare:
 
 def _side(name: str, path: str, face: Face) -> Side:
     told = face.light.told
-    lens = nearest_f_stop(told.lens.lens.f_number).label
+    lens = f_words(told.lens.lens.f_number)
     return Side(
         name=name,
         url=f"{path}?v={face.version}" if face.version else "",
@@ -167,8 +174,7 @@ def drawing_words(faces: Faces) -> str:
 
 def board_url(holding: bool, in_zones: bool) -> str:
     """The board with its switches."""
-    chosen = ["hold=lens"] * holding + ["zones=on"] * in_zones
-    return "/board" + ("?" + "&".join(chosen) if chosen else "")
+    return f"/board?hold={'lens' if holding else 'off'}" + "&zones=on" * in_zones
 
 
 def nose(yaw_deg: float) -> str:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from server.errors import OutOfRange
+from server.physics.beam import Beam
 from server.studio.document import head_document, head_from_document
 from server.studio.head import Head
 from server.studio.room import Circuit, Room
@@ -51,6 +52,10 @@ def head_of(form: Mapping[str, Any], before: Head | None) -> Head:
     rows = []
     for focus, which in ((0.0, "spot"), (1.0, "flood")):
         row = {name: number(form, f"{which}_{name}") for name in BEAM}
+        try:
+            Beam(**row)
+        except OutOfRange as error:
+            raise OutOfRange(f"at {which}: {error}") from None
         rows.append({"focus": focus, **row})
     if before is None or len(before.beam) <= 2:
         document["beam"] = rows
@@ -91,6 +96,7 @@ def room_of(form: Any, before: Room) -> Room:
         mains_volts=number(form, "mains_volts"),
         continuous_factor=number(form, "continuous_factor"),
         ambient_lux=number(form, "ambient_lux"),
+        units=str(form.get("units", before.units)),
         circuits=circuits,
     )
 

@@ -5,12 +5,28 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.store.looks import add_look, name_taken
+from server.errors import NotFound
+from server.live.now import Now
+from server.store.looks import add_look, get_look, name_taken
 from server.studio.keep import look_of
 from server.studio.look import Look, automatic_name, look_name, notes_of, tags_of
 from server.studio.pattern import kept_name
 from server.web.desk import Desk
 from server.web.lights import light_now
+from server.web.words import look_lens_words
+
+
+def kept_already(now: Now, session: Session) -> Look | None:
+    """The look that is lit, when nothing of it was changed since: keeping it would make a twin."""
+    setting = now.record.history.now.setting
+    if setting.origin is None or setting.changed or now.comparing:
+        return None
+    try:
+        look = get_look(session, setting.origin.look_id)
+    except NotFound:  # taken out of the library meanwhile
+        return None
+    same = look.lens == setting.lens and look.yaw_deg == setting.yaw_deg
+    return look if same and not look.moved_heads(now.rig) else None
 
 
 def keep_look(
@@ -20,7 +36,7 @@ def keep_look(
     is known, which is not waited for; else `14:32 · 4:1 · f/5.6`."""
     now = desk.engine.now()
     told = now.figures
-    f_stop = told.lens.nearest.label if told.lens.nearest else ""
+    f_stop = look_lens_words(told.lens.lens, told.lens.exact_f_number)
     automatic = kept_name(desk.faces.pattern(light_now(now)), told.ratio.label, f_stop)
     if not automatic or name_taken(session, automatic):
         automatic = automatic_name(datetime.now(), told.ratio.label, f_stop)

@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from server.live.now import Now
 from server.physics.exposure import lux_for
 from server.studio.figures import Figures, figures, outputs_of
+from server.studio.head import Head, Placement
 from server.studio.light import light_matrix
 from server.studio.look import Look
 from server.studio.rig import Rig
@@ -15,6 +17,12 @@ from server.studio.setting import Setting
 
 if TYPE_CHECKING:
     from server.preview.subject import Keys
+
+PLAIN = (
+    Head("Key", "key", placement=Placement(35.0, 2.0, 0.7)),
+    Head("Fill", "fill", address=2, placement=Placement(-40.0, 3.5, 0.3)),
+)
+"""A soft, plain light of no studio's."""
 
 
 @dataclass(frozen=True)
@@ -58,9 +66,15 @@ def light_now(now: Now) -> Light:
 
 
 def light_on(now: Now, stand_in: str) -> Light:
-    """What is lit now, on another stand-in."""
-    sitter = replace(now.rig.sitter, stand_in=stand_in)
-    return light_of(replace(now.rig, sitter=sitter), now.setting, now.figures)
+    """What is lit now, on another stand-in; in the dark a plain light, so that they can be seen."""
+    rig = replace(now.rig, sitter=replace(now.rig.sitter, stand_in=stand_in))
+    if any(h.output > 0 for h in now.figures.heads):
+        return light_of(rig, now.setting, now.figures)
+    plain = replace(rig, heads=PLAIN, readings=())
+    light = light_of(
+        plain, Setting({h.name: Fraction(0) for h in PLAIN}, yaw_deg=rig.sitter.yaw_deg)
+    )
+    return replace(light, mid_grey_lux=light.told.ratio.lit_lux)
 
 
 def light_good(now: Now) -> Light | None:

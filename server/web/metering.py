@@ -9,7 +9,7 @@ from server.physics.exposure import f_number_for, nearest_f_stop
 from server.studio.metering import is_alone, off_stops, steps, table
 from server.studio.readings import FAR_STOPS, Reading, ambient_read, metered
 from server.studio.room import Meter
-from server.web.words import lux_words
+from server.web.words import lux_words, point_words
 
 
 @dataclass(frozen=True)
@@ -17,6 +17,7 @@ class StepView:
     """The reading that is asked for now."""
 
     point: str
+    at: str
     head: str
     shaded: bool
     name: str
@@ -54,8 +55,11 @@ def meter_view(now: Now, since: datetime | None) -> MeterView:
     step = next((s for s in whole if s.done is None), None)
     shown = None
     if step is not None:
+        at = point_words(step.point)
         shown = StepView(
-            step.point, step.head, step.shaded, step.name, is_alone(rig, setting, step.head),
+            step.point, at, step.head, step.shaded,
+            step.name.replace(f" at {step.point}", f" at {at}"),
+            is_alone(rig, setting, step.head),
             f"about {lens_words(step.expected_lux, now, step.point)}"
             if step.expected_lux > 0 and not step.shaded else "",
         )  # fmt: skip
@@ -79,9 +83,11 @@ def _line(now: Now, reading: Reading) -> ReadingView:
         notes.append(f"{whole.count} readings, {whole.spread_stops:.2f} stop apart")
     if not known:
         notes.append("this head is gone")
+    if not any(p.name == reading.point for p in rig.points):
+        notes.append("this point is gone: kept out of all figures")
     return ReadingView(
         number=rig.readings.index(reading) + 1,
-        name=f"{reading.head or 'Room'} at {reading.point}{shade}",
+        name=f"{reading.head or 'Room'} at {point_words(reading.point)}{shade}",
         lux=lux_words(reading.lux),
         f_number=lens_words(reading.lux, now, reading.point),
         when=f"{reading.at.astimezone():%d %b %H:%M}",
@@ -122,11 +128,12 @@ def far_words(reading: Reading, expected_lux: float, unit: str = "") -> str:
     way = "over" if off > 0 else "under"
     if unit:
         return (
-            f"{reading.head} at {reading.point} would be {abs(off):.1f} stops {way} what is"
-            f" expected; typed as {unit} it would fit. Is the unit right?"
+            f"{reading.head} at {point_words(reading.point)} would be {abs(off):.1f} stops {way}"
+            f" what is expected; typed as {unit} it would fit. Is the unit right?"
         )
     return (
-        f"{reading.head} at {reading.point} reads {abs(off):.1f} stops {way} what is expected."
+        f"{reading.head} at {point_words(reading.point)} reads {abs(off):.1f} stops {way}"
+        " what is expected."
         " Is the right head lit, the number right, the meter where it should be?"
         " If so, keep it: the meter is right, not the figures."
     )

@@ -78,4 +78,4 @@ def _told(path: str, headers: Headers, status: int, sentence: str) -> Response:
         return JSONResponse({"detail": sentence}, status)
     if headers.get("hx-request") == "true":
         return html("parts/notice.html", status, notice=sentence, oob=True)
-    return html("pages/error.html", status, sentence=sentence)
+    return html("pages/error.html", status, sentence=sentence, back="/")

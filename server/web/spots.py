@@ -9,7 +9,7 @@ from server.studio.mix import thirds_text
 from server.studio.spot import Spot, SpotChange, SpotReading, spot_change, spot_reading
 from server.web.faces import Faces
 from server.web.lights import light_now
-from server.web.words import stops_words
+from server.web.words import point_words, sixths_words, stops_words
 
 ZONES = ("0", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X")
 
@@ -96,14 +96,14 @@ def _grey_words(over: float | None) -> str:
 def _from_lit_words(stops: float | None) -> str:
     if stops is None:
         return "black"
-    if abs(stops) < 0.05:
+    words = sixths_words(stops)
+    if words == "0":
         return "as bright as a grey card on the lit side"
-    side = "over" if stops > 0 else "under"
-    return f"{abs(stops):.1f} stop {side} a grey card on the lit side"
+    return f"{words} stop {'over' if stops > 0 else 'under'} a grey card on the lit side"
 
 
 def _maker_words(name: str, share: float, without: float | None) -> str:
-    lost = "black without it" if without is None else f"without it −{abs(without):.1f} stop"
+    lost = "black without it" if without is None else f"without it ▼{sixths_words(without)}"
     return f"{name}: {share:.0%} · {lost}"
 
 
@@ -117,7 +117,7 @@ def _wish(faces: Faces, now: Now, x: float, y: float, thirds: int) -> Wish:
         thirds=thirds,
         name=name,
         heads=heads_words(change) or "nothing moves",
-        elsewhere=", ".join(f"{point} {_signed(stops)}" for point, stops in change.elsewhere),
+        elsewhere=", ".join(f"{point_words(p)} {_signed(s)}" for p, s in change.elsewhere),
         why=change.why,
         possible=bool(change.heads),
     )
@@ -130,4 +130,4 @@ def heads_words(change: SpotChange) -> str:
 
 
 def _signed(stops: float) -> str:
-    return f"{stops:+.1f}".replace("-", "−")
+    return f"{'▲' if stops > 0 else '▼'}{sixths_words(stops)}"

@@ -23,11 +23,13 @@ from server.web.face_views import (
     stand_in_views,
     tile_face,
 )
+from server.web.half_way import half_way_words
+from server.web.placing import placing_view
 from server.web.sitting import EventView, event_view
 from server.web.views import board_view, looks_view, strip_view
 from server.web.warming import minute_of
 
-VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand")
+VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand", "placing")
 SHOWN_AT_MOST = 24
 
 jinja = Environment(
@@ -62,9 +64,12 @@ def went(request: Request, path: str) -> Response:
 
 def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
     """Renders the parts of a page that change with the light, one rendering a revision."""
-    if view not in VIEWS:
+    kind, _, name = view.partition(":")
+    if kind not in VIEWS:
         raise NotFound(f"view must be one of {', '.join(VIEWS)}, got {view!r:.40}")
-    template = jinja.get_template(f"parts/{view}.html")
+    if kind == "placing":
+        desk.engine.now().rig.head(name)
+    template = jinja.get_template(f"parts/{kind}.html")
 
     def render(now: Now) -> str:
         news = (desk.faces.news, desk.hands.news, minute_of(now))
@@ -72,7 +77,7 @@ def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
         known = desk.rendered.get(view)
         if known and known[0] == key:
             return known[1]
-        text = template.render(oob=True, strip=strip_view(now), **_more(desk, view, now))
+        text = template.render(oob=True, strip=strip_view(now), **_more(desk, kind, now, name))
         desk.rendered[view] = (key, text)
         return text
 
@@ -98,10 +103,13 @@ def floor_parts(desk: Desk, device: Device) -> Callable[[], str]:
     return render
 
 
-def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
+def _more(desk: Desk, view: str, now: Now, name: str) -> dict[str, Any]:
     faces = desk.faces
     if view == "board":
-        return {"board": board_view(now), "face": face_now(faces, now)}
+        return {
+            "board": board_view(now), "face": face_now(faces, now),
+            "half_way": half_way_words(now),
+        }  # fmt: skip
     if view == "sitting":
         return {"events": events_of(desk)}
     if view == "looks":
@@ -114,15 +122,17 @@ def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
         return {"hands": desk.hands.view(now)}
     if view == "rig":
         return {"stand_ins": stand_in_views(faces, now)}
+    if view == "placing":
+        return {"placing": placing_view(desk, now, name)}
     if view == "compare":
         return {"compare": compare_view(faces, now)}
     return {}
 
 
 def events_of(desk: Desk) -> list[EventView]:
-    """What was done, the newest first."""
+    """What was done, the newest first. A look at the good frame is nothing done."""
     with Session(desk.database) as session:
-        return [event_view(event) for event in journal.events(session)]
+        return [event_view(event) for event in journal.events(session, but=("compare",))]
 
 
 def order_of(desk: Desk) -> list[Look]:

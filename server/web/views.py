@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 from server.errors import NotFound
 from server.live.now import Now
-from server.physics.exposure import nearest_f_stop
 from server.studio.colour import mismatches, white_balance_kelvin
 from server.studio.figures import HeadFigures, ratio_label
 from server.studio.head import ROLES, Head
@@ -16,9 +15,11 @@ from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
 from server.web.warming import warming_words
-from server.web.words import shutter_words, stops_words
+from server.web.words import f_words, look_lens_words, shutter_words, stops_words
 
 TILES = 6
+AT_THE_END = 1e-6
+"""A head with less room than this, in thirds, has none left."""
 ABOUT = {"metered": "", "moved": "about, changed since metering: ", "predicted": "about "}
 GROUPS = (
     ("key", "Key", ("key",), "k"),
@@ -116,6 +117,11 @@ def group_heads(rig: Rig, group: str) -> tuple[Head, ...]:
     raise NotFound(f"group must be one of {', '.join(g[0] for g in GROUPS)}, got {group!r:.40}")
 
 
+def group_name(group: str) -> str:
+    """What a row of the board is called."""
+    return next((name for known, name, _, _ in GROUPS if known == group), group)
+
+
 def strip_view(now: Now) -> Strip:
     """The strip of a moment."""
     told, setting = now.figures, now.setting
@@ -136,11 +142,11 @@ def strip_view(now: Now) -> Strip:
         state=state,
         state_word=word,
         room=now.rig.room.name,
-        look=setting.origin.name if setting.origin else ("Dark" if not lit else "Free light"),
-        changed="changed" if setting.origin and setting.changed else "",
+        look="Dark" if not lit else (setting.origin.name if setting.origin else "Free light"),
+        changed="changed" if lit and setting.origin and setting.changed else "",
         ratio=told.ratio.label if lit else "—",
         ratio_words=ABOUT[told.ratio.source] + "lit : shadow" if known else "lit : shadow",
-        lens=nearest_f_stop(lens.lens.f_number).label,
+        lens=f_words(lens.lens.f_number),
         lens_words=_camera_words(now),
         advice=lens.advice if lit and lens.advice else "",
         advice_f=f"{float(lens.nearest.mark):g}" if lit and lens.advice and lens.nearest else "",
@@ -166,9 +172,10 @@ def _camera_words(now: Now) -> str:
 
 
 def since_good_words(now: Now) -> str:
-    """What changed since the good frame, in words; empty before the first one."""
+    """What changed since the good frame, in words; empty before the first one and while it is
+    looked at."""
     good = now.record.good
-    if good is None:
+    if good is None or now.comparing:
         return ""
     told = changes(now.rig, good.stops, now.record.history.now.setting.stops)
     if not told:
@@ -199,6 +206,8 @@ def _row(
     warm: str,
 ) -> Row:
     lit = [h for h in heads if h.room_up_thirds is not None]
+    if heads and all(h.head.out for h in heads):
+        return Row(group, name, key, "dark", "out", "until it is back", "", "", "")
     if not lit:
         return Row(group, name, key, "dark", "dark", "brings it in low", "", "", "")
     up = min(h.room_up_thirds or 0.0 for h in lit)
@@ -213,13 +222,29 @@ def _row(
         group=group,
         name=name,
         key=key,
-        state="top" if up < 1e-6 else ("bottom" if down < 1e-6 else "lit"),
-        below=f"{stops_words(up)} below full" if up >= 1 else "at the top",
-        up=f"{stops_words(up)} left" if up >= 1 else ("none left" if up < 1e-6 else "under ⅓ left"),
-        down=f"{stops_words(down)} left" if down >= 1 else "none left",
+        state="top" if up < AT_THE_END else ("bottom" if down < AT_THE_END else "lit"),
+        below=_below_words(lit, up),
+        up=_room_words(up),
+        down=_room_words(down),
         from_good=from_good,
         note=" · ".join(n for n in (_row_note(lit, off_colour), warm) if n),
     )
+
+
+def _below_words(lit: Sequence[HeadFigures], up: float) -> str:
+    """How far a row is from full: as far as the head of it that is nearest."""
+    if up >= AT_THE_END:
+        return f"{stops_words(up) if up >= 1 else '<⅓'} below full"
+    ended = [h.head.name for h in lit if (h.room_up_thirds or 0.0) < AT_THE_END]
+    if len(ended) == len(lit):
+        return "at the top"
+    return f"{ended[0]} at the top" if len(ended) == 1 else f"{len(ended)} at the top"
+
+
+def _room_words(thirds: float) -> str:
+    if thirds < AT_THE_END:
+        return "none left"
+    return f"{stops_words(thirds) if thirds >= 1 else '<⅓'} left"
 
 
 def _row_note(lit: Sequence[HeadFigures], off_colour: Mapping[str, str]) -> str:
@@ -283,7 +308,7 @@ def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces
         state = "lit"
     elif look.look_id == armed:
         state = "next"
-    lens = nearest_f_stop(look.f_number).label if look.f_number else ""
+    lens = look_lens_words(look.lens, look.f_number)
     ratio = ratio_label(look.ratio) if look.ratio else "no fill"
     return Tile(
         look_id=look.look_id,

@@ -8,6 +8,7 @@ from server.live.now import Now
 from server.studio.note import Note
 from server.studio.way import Way
 from server.studio.way_words import signed
+from server.web.words import point_words
 
 SHOWN = 6
 UNSEEN_STOPS = 0.05
@@ -36,7 +37,7 @@ def way_view(way: Way, colour: bool) -> WayView:
 
 def _changes(way: Way, colour: bool) -> str:
     told = [
-        f"{point} {signed(stops)}"
+        f"{point_words(point)} {signed(stops)}"
         for point, stops in way.unwanted.items()
         if abs(stops) > UNSEEN_STOPS
     ]

@@ -1,8 +1,19 @@
 """Figures as the trade writes them: thirds, stops, shutter times. Text only, no decisions."""
 
+import re
+from math import log2
+
 from server.errors import OutOfRange
+from server.physics.exposure import F_MARKS, nearest_f_stop
+from server.studio.figures import ADVISE_BEYOND_STOPS
 from server.studio.head import Placement
 from server.studio.mix import VULGAR
+from server.studio.rig import Lens
+from server.studio.tape import length_words
+from server.studio.way_words import FRACTIONS
+
+LONGEST_BARE_S = 30.0
+"""Above this a bare number is more likely meant as a part of a second."""
 
 
 def stops_words(thirds: float | None) -> str:
@@ -34,7 +45,7 @@ def yaw_words(yaw_deg: float) -> str:
     return f"face {abs(yaw_deg):.0f}° to camera {'right' if yaw_deg > 0 else 'left'}"
 
 
-def place_words(placement: Placement) -> str:
+def place_words(placement: Placement, units: str = "m") -> str:
     """Where a head stands, as one would call it across the room."""
     azimuth = placement.azimuth_deg
     if azimuth == 0:
@@ -45,14 +56,48 @@ def place_words(placement: Placement) -> str:
         where = f"{abs(azimuth):g}° camera {'right' if azimuth > 0 else 'left'}"
     rise = placement.rise_m
     height = "at eye height" if rise == 0 else (
-        f"{abs(rise):g} m {'above' if rise > 0 else 'below'} the eyes")  # fmt: skip
-    return f"{placement.distance_m:g} m, {where}, {height}"
+        f"{length_words(abs(rise), units)} {'above' if rise > 0 else 'below'} the eyes"
+    )  # fmt: skip
+    return f"{length_words(placement.distance_m, units)}, {where}, {height}"
 
 
 def seconds_of(text: str) -> float:
-    """A shutter time as it is typed, `1/125` or `0.5`. [s]"""
-    top, slash, bottom = text.replace(",", ".").partition("/")
+    """A shutter time as it is typed, `1/125`, `0.5` or `125 s`. [s]"""
+    plain = text.strip().replace(",", ".")
+    number = plain.removesuffix("s").rstrip()
+    top, slash, bottom = number.partition("/")
     try:
-        return float(top) / float(bottom) if slash else float(top)
+        seconds = float(top) / float(bottom) if slash else float(top)
     except (ValueError, ZeroDivisionError):
         raise OutOfRange(f"shutter must be like 1/125 or 0.5 (seconds), got {text!r:.40}") from None
+    if seconds > LONGEST_BARE_S and not slash and number == plain:
+        raise OutOfRange(f"shutter {plain}: write 1/{seconds:g} or {seconds:g} s")
+    return seconds
+
+
+def f_words(f_number: float) -> str:
+    """An f-number as it was set: the ring's mark where it is one, else the number itself."""
+    mark = next((m for m in F_MARKS if abs(float(m) - f_number) < 1e-9), f"{f_number:.3g}")
+    return f"f/{mark}"
+
+
+def look_lens_words(lens: Lens, exact_f_number: float | None) -> str:
+    """The lens of a look: as it was set while that was right, else the mark nearest to what its
+    lit side reads; empty for a dark look."""
+    if not exact_f_number:
+        return ""
+    off = abs(2 * log2(exact_f_number / lens.exact_f_number))
+    return f_words(lens.f_number) if off <= ADVISE_BEYOND_STOPS else (
+        nearest_f_stop(exact_f_number).label)  # fmt: skip
+
+
+def point_words(name: str) -> str:
+    """A point as one says it in the studio: `cheek left` is `cheek camera left`."""
+    return re.sub(r"(?<!camera )\b(left|right)\b", r"camera \1", name)
+
+
+def sixths_words(stops: float) -> str:
+    """A small difference to the nearest sixth of a stop, without its sign: `1⅓`, `⅙`; `0` for
+    less than half a sixth."""
+    whole, rest = divmod(round(6 * abs(stops)), 6)
+    return f"{whole or ''}{FRACTIONS[rest]}" or "0"

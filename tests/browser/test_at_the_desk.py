@@ -46,7 +46,7 @@ def test_faders_follow_the_light_and_keep_their_place_when_ticked(
     assert sorted(order, key=lambda name: top(page, name)) == order
     key.locator(".fader-not-set button").tap()
     expect(key.locator(".fader")).to_have_attribute("data-state", "move")
-    page.tap("text=All stand right")
+    page.tap("text=All faders are set")
     expect(page.locator("#hands-summary")).to_have_text("All set")
     post(server, "/api/nudge", {"head": "Fill", "thirds": 2})
     expect(page.locator("#hands-summary")).to_contain_text("1 fader to move")

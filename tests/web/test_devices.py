@@ -181,7 +181,7 @@ def test_a_page_asks_as_well(client: TestClient) -> None:
     assistant = device(client, "Ben", "ask")
     form = {"group": "fill", "thirds": "1"}
     answer = assistant.post("/live/nudge", data=form, headers={"HX-Request": "true"})
-    assert "Asked: fill ▲⅓" in answer.text
+    assert "Asked: Fill ▲⅓" in answer.text
     number = client.get("/api/asks").json()["asks"][0]["ask"]
     client.post("/live/grant", data={"ask": number})
     assert client.get("/api/state").json()["by"] == "Ben"

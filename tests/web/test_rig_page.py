@@ -43,10 +43,10 @@ def test_a_newcomer_enters_circuits_before_any_head(newcomer: TestClient) -> Non
     ("path", "data", "said"),
     [
         ("/rig/room", ROOM | {"circuit_amps": ["much", ""]}, "breaker of Wall"),
-        ("/rig/room", ROOM | {"mains_volts": "nan"}, "mains_volts"),
-        ("/rig/heads/new", HEAD | {"rise_m": "9"}, "rise"),
+        ("/rig/room", ROOM | {"mains_volts": "nan"}, "mains, volts"),
+        ("/rig/heads/new", HEAD | {"rise_m": "9"}, "height"),
         ("/rig/heads/new", HEAD | {"flood_beam_deg": "80"}, "field"),
-        ("/rig/sitter", {"yaw_deg": "back", "white_over_lit_stops": "1"}, "yaw_deg"),
+        ("/rig/sitter", {"yaw_deg": "back", "white_over_lit_stops": "1"}, "face turned"),
     ],
 )
 def test_what_cannot_be_is_said_and_nothing_changes(

@@ -141,7 +141,7 @@ def test_kicker_over_the_lit_side_and_white_soon(story: TestClient) -> None:
 def test_keep_names_itself_and_recall_is_identical(story: TestClient) -> None:
     nudge(story, "fill", -1)
     look = story.post("/api/looks", json={}).json()
-    assert look["name"].endswith(" · 3.5:1 · f/9")
+    assert look["name"].endswith(" · 3.5:1 · f/10")  # the set lens: 0.16 stop off is no advice
     before = [h["signal"] for h in state(story)["heads"]]
     nudge(story, "key", -5)
     told = story.post("/api/recall", json={"look": look["id"]}).json()

@@ -18,6 +18,7 @@ from server.web.views import strip_view, tile_view
 router = APIRouter(include_in_schema=False)
 PAGE = 24
 READ_AT_ONCE = 200
+TAKEN_OUT_SHOWN = 20
 
 
 @router.get("/library")
@@ -59,6 +60,7 @@ async def library(
         deleted=deleted,
         came=came if came_count else "",
         came_count=came_count,
+        taken_out=store.deleted_looks(session, TAKEN_OUT_SHOWN),
         back="/library",
     )
 

@@ -1,8 +1,10 @@
 """The live pages: Looks and Board, and every key on them. All forms work without JavaScript."""
 
+from dataclasses import replace
 from typing import Annotated, Any
+from urllib.parse import quote
 
-from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi import APIRouter, Cookie, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from server.errors import OutOfRange, Refused
@@ -11,21 +13,32 @@ from server.studio.rig import Lens
 from server.studio.ways import ways
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
 from server.web.face_views import board_url, compare_view, drawing_words, face_now
-from server.web.keeping import keep_look
+from server.web.guard import A_YEAR_S
+from server.web.half_way import half_way_words
+from server.web.keeping import keep_look, kept_already
 from server.web.templating import html, is_htmx
-from server.web.views import board_view, group_heads, looks_view, next_look, strip_view
+from server.web.views import (
+    board_view,
+    group_heads,
+    group_name,
+    looks_view,
+    next_look,
+    strip_view,
+)
 from server.web.words import seconds_of
 
 router = APIRouter(include_in_schema=False)
 Back = Annotated[str, Form(alias="back")]
 MISSING_SHOWN = 0.02
+HOLDS_LENS = "thirdstop-hold-lens"
+"""The cookie that keeps the switch of a device until it is switched off."""
 
 
-def answer(request: Request, back: str, notice: str = "") -> Response:
+def answer(request: Request, back: str, notice: str = "", ways_url: str = "") -> Response:
     """After a write: htmx hears the change from the stream and needs a notice at most; a plain
     form goes back to its page."""
     if is_htmx(request):
-        return html("parts/notice.html", notice=notice, oob=True)
+        return html("parts/notice.html", notice=notice, ways_url=ways_url, oob=True)
     path = back if back.startswith("/") and not back.startswith("//") else "/"
     return RedirectResponse(path, 303)
 
@@ -44,15 +57,25 @@ async def looks(
 
 
 @router.get("/board", name="board")
-async def board(desk: DeskDep, hold: str = "", zones: str = "") -> Response:
+async def board(
+    desk: DeskDep, hold: str = "", zones: str = "",
+    held: Annotated[str, Cookie(alias=HOLDS_LENS)] = "",
+) -> Response:  # fmt: skip
     """The nudge board, and the face as it is lit now."""
     now = desk.engine.now()
-    holding, in_zones = hold == "lens", zones == "on"
-    return _page(
+    holding, in_zones = (hold or held) == "lens", zones == "on"
+    page = _page(
         "board", strip=strip_view(now), board=board_view(now), holding=holding, zones=in_zones,
-        face=face_now(desk.faces, now), back=board_url(holding, in_zones),
+        face=face_now(desk.faces, now), half_way=half_way_words(now),
+        back=board_url(holding, in_zones),
         hold_url=board_url(not holding, in_zones), zones_url=board_url(holding, not in_zones),
     )  # fmt: skip
+    if hold:
+        page.set_cookie(
+            HOLDS_LENS, "lens" if holding else "off", max_age=A_YEAR_S, httponly=True,
+            samesite="strict",
+        )  # fmt: skip
+    return page
 
 
 @router.get("/board/compare", name="compare")
@@ -101,17 +124,20 @@ async def nudge(
     heads = group_heads(rig, group)
     if not heads:
         raise Refused("no head plays this part in the rig")
-    now, result = engine.nudge_heads(heads, group, thirds, keep, actor)
-    notice = ""
+    _, result = engine.nudge_heads(heads, group_name(group), thirds, keep, actor)
+    notice, ways_url = "", ""
     if result is not None and result.limited and abs(result.missing_stops) > MISSING_SHOWN:
         where = "at the top" if thirds > 0 else "at its lowest"
-        before = now.record.history.moved(-1).now.setting
-        offers = [w for w in ways(rig, before, rig.head(result.limited_by), thirds) if not w.hands]
+        head = quote(result.limited_by)
+        ways_url = f"/board/ways?head={head}&thirds={1 if thirds > 0 else -1}"
+        offers = [
+            w for w in ways(rig, result.before, rig.head(result.limited_by), thirds) if not w.hands
+        ]
         offer = f" Or {offers[0].text}." if offers else ""
         notice = (
             f"{result.limited_by} is {where}: {abs(result.missing_stops):.2f} stop missing.{offer}"
         )
-    return answer(request, back, notice)
+    return answer(request, back, notice, ways_url)
 
 
 @router.post("/live/ratio")
@@ -132,7 +158,10 @@ async def ratio(
 async def keep(
     request: Request, desk: DeskDep, actor: ActorDep, session: SessionDep, back: Back = "/"
 ) -> Response:
-    """Keep what is lit now as a look, with a name of its own."""
+    """Keep what is lit now as a look, with a name of its own; once, however often it is tapped."""
+    already = kept_already(desk.engine.now(), session)
+    if already is not None:
+        return answer(request, back, f"Kept already as “{already.name}”.")
     look = keep_look(desk, session, None, [], "", actor)
     return answer(request, back, f"Kept as “{look.name}”. Rename it in the Library.")
 
@@ -154,6 +183,19 @@ async def lens(
         actor,
     )
     return answer(request, back)
+
+
+@router.post("/live/as-advised")
+async def as_advised(
+    request: Request, engine: EngineDep, actor: ActorDep, back: Back = "/board"
+) -> Response:
+    """The camera was set to the f-number that the board advises."""
+    now = engine.now()
+    told = now.figures.lens
+    if now.comparing or told.advice is None or told.nearest is None:
+        raise Refused("there is no advice now: the set lens is right for the lit side")
+    engine.set_lens(replace(now.setting.lens, f_number=float(told.nearest.mark)), actor)
+    return answer(request, back, f"The camera is at {told.nearest.label}.")
 
 
 @router.post("/live/compare")

@@ -95,7 +95,7 @@ def put_alone(
 
 @router.post("/meter/reading")
 async def take_reading(
-    desk: DeskDep, actor: ActorDep, shown: ShownDep, point: Word, head: Word = "",
+    request: Request, desk: DeskDep, actor: ActorDep, shown: ShownDep, point: Word, head: Word = "",
     shaded: Annotated[bool, Form()] = False, since: Word = "",
     sure: Annotated[bool, Form()] = False,
 ) -> Response:  # fmt: skip
@@ -111,7 +111,7 @@ async def take_reading(
     unit = shown.unit_that_fits(now.rig.meter, reading.receptor, expected)
     question = far_words(reading, expected, unit)
     if question and not sure:
-        return _to({**kept, "ask": question, "typed": shown.value})
+        return _to(request, {**kept, "ask": question, "typed": shown.value})
     keep_reading(desk, reading, actor)
     after = desk.engine.now()
     following = next(
@@ -119,11 +119,11 @@ async def take_reading(
     )
     if following is not None:
         light_alone(desk, following.head, actor)
-    return _to(kept)
+    return _to(request, kept)
 
 
-def _to(fields: dict[str, str]) -> Response:
-    return RedirectResponse(f"/meter?{urlencode(fields)}", 303)
+def _to(request: Request, fields: dict[str, str]) -> Response:
+    return went(request, f"/meter?{urlencode(fields)}")
 
 
 def point_of(rig: Rig, name: str) -> Point:

@@ -14,9 +14,10 @@ from server.live.owner import Move
 from server.studio.spot import SpotChange
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.face_views import face_now
+from server.web.routes.live import answer
 from server.web.spots import change_of, heads_words, reading_of, spot_view
 from server.web.state import state_json
-from server.web.templating import html, went
+from server.web.templating import html
 from server.web.views import strip_view
 
 router = APIRouter(include_in_schema=False)
@@ -61,7 +62,7 @@ async def spot_change(
 ) -> Response:  # fmt: skip
     """A third darker or lighter there: one step, one undo."""
     _move(desk, x, y, thirds, actor)
-    return went(request, f"/board/spot?x={x:.4f}&y={y:.4f}")
+    return answer(request, f"/board/spot?x={x:.4f}&y={y:.4f}")
 
 
 def _move(desk: Desk, x: float, y: float, thirds: int, actor: str) -> tuple[Now, SpotChange]:
