@@ -30,6 +30,7 @@ from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    camera,
     carry,
     curve,
     devices,
@@ -122,7 +123,7 @@ def create_app(settings: Settings) -> FastAPI:
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, half_way, meter, curve,
         plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole, rig,
-        photometry, lamps, warm_up, points, patch, match, reference,
+        photometry, lamps, warm_up, points, patch, match, camera, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

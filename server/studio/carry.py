@@ -138,6 +138,8 @@ class Carry:
     def _wanted(self, look: Look) -> Wanted:
         there = {h.name for h in self.source.heads}
         source = self.source.standing({n: p for n, p in look.placements.items() if n in there})
+        # a head that is out there now was not when the look was kept
+        source = replace(source, heads=tuple(replace(h, out=False) for h in source.heads))
         was = outputs_of(source, Setting(look.stops, look.lens, look.yaw_deg))
         lit = [h.name for h in source.heads if was[h.name] > 0]
         if not lit:

@@ -184,6 +184,9 @@ def test_a_head_that_is_out_stands_for_nobody() -> None:
     assert found.setting.stops["Ground"] is None
     with pytest.raises(OutOfRange, match="Ground is out"):
         carried(look_of(here, Key=0.2), here, there, {"Ground": "Ground"})
+    # in the room the look comes from it gave its light all the same
+    back = carried(look_of(here, Key=0.2, Fill=0.1, Ground=0.3), there, here)
+    assert back.setting.stops["Ground"] is not None
 
 
 def test_what_cannot_be_carried_is_said() -> None:
