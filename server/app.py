@@ -31,6 +31,7 @@ from server.web.routes import (
     api,
     between,
     by_hand,
+    camera,
     carry,
     curve,
     devices,
@@ -124,7 +125,7 @@ def create_app(settings: Settings) -> FastAPI:
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, between, half_way, meter,
         curve, plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole, rig,
-        photometry, lamps, warm_up, points, patch, trust, match, reference,
+        photometry, lamps, warm_up, points, patch, trust, match, camera, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)

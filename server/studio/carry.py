@@ -78,9 +78,10 @@ class Carried:
 
 
 def paired(source: Rig, target: Rig) -> dict[str, str | None]:
-    """Which head stands for which: the same name and role, then the role, in the rigs' order."""
+    """Which head stands for which: the same name and role, then the role, in the rigs' order.
+    Nothing stands for another that is out itself."""
     pairs: dict[str, str | None] = {}
-    free = list(target.heads)
+    free = [h for h in target.heads if not h.out]
     for same_name in (True, False):
         for head in source.heads:
             if pairs.get(head.name):
@@ -137,6 +138,8 @@ class Carry:
     def _wanted(self, look: Look) -> Wanted:
         there = {h.name for h in self.source.heads}
         source = self.source.standing({n: p for n, p in look.placements.items() if n in there})
+        # a head that is out there now was not when the look was kept
+        source = replace(source, heads=tuple(replace(h, out=False) for h in source.heads))
         was = outputs_of(source, Setting(look.stops, look.lens, look.yaw_deg))
         lit = [h.name for h in source.heads if was[h.name] > 0]
         if not lit:
@@ -225,7 +228,8 @@ def _check(pairs: Pairs, source: Rig, target: Rig) -> None:
         source.head(name)
         if to is None:
             continue
-        target.head(to)
+        if target.head(to).out:
+            raise OutOfRange(f"{to} is out: choose another head to stand for {name}, or nobody")
         other = taken.setdefault(to, name)
         if other != name:
             raise OutOfRange(f"{to} cannot stand for both {other} and {name}")

@@ -118,7 +118,7 @@ def _pair_views(
             f"{FIELD}{i}", head.name, head.role,
             (("", "nobody", pairs[head.name] is None),
              *((h.name, f"{h.name} · {h.role}", pairs[head.name] == h.name)
-               for h in target.heads)),
+               for h in target.heads if not h.out)),
         )
         for i, head in enumerate(source.heads)
     )  # fmt: skip

@@ -176,6 +176,19 @@ def test_heads_are_paired_by_name_and_role_then_by_role() -> None:
         carried(look, here, there, {"Fill": "Big one"})
 
 
+def test_a_head_that_is_out_stands_for_nobody() -> None:
+    here, there = room(1.8, 1.8), room(1.8, 1.8, name="B")
+    there = replace(there, heads=(*there.heads[:2], replace(there.heads[2], out=True)))
+    found = carried(look_of(here, Key=0.2, Fill=0.1, Ground=0.3), here, there)
+    assert [a.head for a in found.absent] == ["Ground"]
+    assert found.setting.stops["Ground"] is None
+    with pytest.raises(OutOfRange, match="Ground is out"):
+        carried(look_of(here, Key=0.2), here, there, {"Ground": "Ground"})
+    # in the room the look comes from it gave its light all the same
+    back = carried(look_of(here, Key=0.2, Fill=0.1, Ground=0.3), there, here)
+    assert back.setting.stops["Ground"] is not None
+
+
 def test_what_cannot_be_carried_is_said() -> None:
     here, there = room(1.8, 1.8), room(1.8, 1.8, name="B")
     with pytest.raises(Refused, match="dark"):
@@ -224,3 +237,8 @@ def test_the_fit_in_stops_is_as_near_as_scipy_comes(seed: int) -> None:
     )  # fmt: skip
     assert all(0 <= x <= 1 for x in found)
     assert cost(found) <= best * (1 + 5e-3) + 1e-6
+
+
+def test_without_wishes_the_outputs_go_where_they_are_held() -> None:
+    assert matched([], [([1.0, 0.0], 0.4), ([0.0, 1.0], 2.0)]) == pytest.approx((0.4, 1.0))
+    assert matched([], []) == ()
