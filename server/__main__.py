@@ -13,11 +13,13 @@ import sys
 import time
 from collections.abc import Sequence
 
-from server.errors import StudioError
+from server.errors import Refused, StudioError
+from server.live.child import Child
 from server.live.keeper_protocol import private_folder
 from server.live.network import resolve
-from server.live.supervise import Child, living_keeper, supervise
+from server.live.supervise import keeper_answers, living_keeper, supervise
 from server.settings import CANNOT_START, Settings, parse
+from server.store.lock import take_lock
 
 ANSWER_WITHIN_S = 15.0
 PORT_WITHIN_S = 0.5
@@ -36,11 +38,26 @@ def main(argv: Sequence[str] | None = None) -> int:
     told, telling = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
     try:
         listening = _listen(settings)
+        _nobody_else(settings)
         children = _children(settings, words, listening, telling)
     except (StudioError, OSError) as error:
         print(f"Thirdstop cannot start: {error}", file=sys.stderr)
         return CANNOT_START
     return supervise(children, lambda impatience: _ending(settings, told, impatience))
+
+
+def _nobody_else(settings: Settings) -> None:
+    """A second start with the same database ends here, before it touches the keeper. Refused."""
+    until = time.monotonic() + PORT_WITHIN_S
+    while True:
+        try:
+            os.close(take_lock(settings.database))
+        except Refused:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+        else:
+            return
 
 
 def _children(
@@ -63,6 +80,7 @@ def _children(
         [sys.executable, "-m", "server.live.keeper", *options],
         outlives=True,
         living=lambda: living_keeper(str(settings.keeper_socket), options),
+        answers=lambda: keeper_answers(str(settings.keeper_socket)),
         delays_s=KEEPER_DELAYS_S,
         urgent=True,
     )

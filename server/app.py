@@ -6,8 +6,10 @@ from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
+from sqlalchemy import Engine as Database
 from sqlmodel import Session
 
+from server.errors import Refused, StudioError
 from server.live.engine import Engine
 from server.live.keeper_link import KeeperOutput
 from server.live.null import NullOutput
@@ -16,8 +18,9 @@ from server.paths import DEMO_DATA, HTMX, STATIC
 from server.settings import Settings
 from server.store import journal
 from server.store.database import open_database
-from server.store.rigs import load_rig, put_rig
+from server.store.rigs import active_id, load_rig, put_rig
 from server.store.seed import seed
+from server.studio.history import LiveRecord
 from server.studio.rig import Rig
 from server.studio.room import Room
 from server.web import errors
@@ -26,34 +29,58 @@ from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    curve,
     devices,
     dimmer,
+    exchange,
     faces,
     half_way,
+    lamps,
     library,
     live,
     meter,
     photographs,
+    photometry,
+    placing,
     plan,
     reference,
     rig,
+    rooms,
     sitting,
     spot,
     stop,
+    warm_up,
     ways,
+    whole,
 )
+from server.web.warming import minute_of
 
 SAVE_AGAIN_S = 2.0
+TELL_MINUTES_S = 30.0
+
+
+def _what_was(database: Database, settings: Settings) -> tuple[Rig, LiveRecord | None, int]:
+    """The rig, the live state and the open room as they were stored, or a new studio's. Refused
+    when the file is whole, but what it holds is not."""
+    try:
+        with Session(database) as session:
+            first_rig = load_rig(session) or _new_rig(session, settings)
+            return first_rig, journal.load_live(session), active_id(session)
+    except (ValueError, KeyError, TypeError, LookupError, StopIteration, StudioError) as error:
+        database.dispose()
+        raise Refused(
+            f"{settings.database} holds something that is no studio of Thirdstop's"
+            f" ({type(error).__name__}: {error}); it was left as it is. Put a copy in its place"
+            " with `thirdstop restore FILE`, or start with another --database"
+        ) from None
 
 
 def create_app(settings: Settings) -> FastAPI:
     """Build the server: database, output, engine, pages. Raises Refused when it cannot start."""
     database = open_database(settings.database)
-    with Session(database) as session:
-        first_rig = load_rig(session) or _new_rig(session, settings)
-        record = journal.load_live(session)
+    first_rig, record, room_id = _what_was(database, settings)
     output = output_for(settings)
-    engine = Engine(first_rig, output, journal.Journal(database), record)
+    engine = Engine(first_rig, output, journal.Journal(database), record, room_id=room_id)
     desk = Desk(settings, engine, database)
     engine.subscribe(desk.hub.publish)
     desk.hub.on_arrival(engine.now)
@@ -61,9 +88,10 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
-        saving = asyncio.create_task(_save_again(engine))
+        tasks = [asyncio.create_task(_save_again(engine)), asyncio.create_task(_tell_minutes(desk))]
         yield
-        saving.cancel()
+        for task in tasks:
+            task.cancel()
         desk.faces.close()
         if desk.fade_down:
             await asyncio.sleep(engine.fade_down())
@@ -82,14 +110,16 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, plan, photographs, half_way,
-        live, faces, library, rig, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, placing,
+        photographs, half_way, live, faces, exchange, library, rooms, whole, rig, photometry,
+        lamps, warm_up, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
     app.include_router(meter.contract)
+    app.include_router(rooms.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app
@@ -101,6 +131,14 @@ async def _save_again(engine: Engine) -> None:
         await asyncio.sleep(SAVE_AGAIN_S)
         if engine.now().unsaved:
             await asyncio.to_thread(engine.store_again)
+
+
+async def _tell_minutes(desk: Desk) -> None:
+    """While heads warm up, their minutes are told anew."""
+    while True:
+        await asyncio.sleep(TELL_MINUTES_S)
+        if minute_of(desk.engine.now()):
+            desk.hub.nudge()
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:

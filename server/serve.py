@@ -13,7 +13,7 @@ from server.app import create_app
 from server.certificate import certificates
 from server.errors import StudioError
 from server.settings import CANNOT_START, Settings, parse
-from server.store.backup import take_lock
+from server.store.lock import take_lock
 from server.web.desk import Desk
 
 FADE_DOWN = signal.SIGUSR2

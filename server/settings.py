@@ -47,10 +47,10 @@ class Settings:
         """The keeper's own file, beside the database."""
         return self.database.with_name(self.database.name + "-light")
 
-    @property
-    def photographs_folder(self) -> Path:
-        """Where one-light photographs are kept, beside the database."""
-        return self.database.with_name(self.database.name + "-photographs")
+    def photographs_in(self, room_id: int) -> Path:
+        """Where a room's one-light photographs are kept, beside the database."""
+        folder = self.database.with_name(self.database.name + "-photographs")
+        return folder if room_id == 1 else folder / f"room-{room_id}"
 
     @property
     def tls_folder(self) -> Path:

@@ -1,7 +1,8 @@
 """The engine: every way to move the light, each one step that can be taken back."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 
 from server.errors import OutOfRange, Refused
 from server.live.fade import NUDGE_S, RECALL_S
@@ -9,11 +10,13 @@ from server.live.now import Now
 from server.live.owner import Owner
 from server.studio.document import setting_document
 from server.studio.head import Head
+from server.studio.history import LiveRecord
 from server.studio.light import light_matrix
 from server.studio.look import Look
 from server.studio.mix import mixed, thirds_text
 from server.studio.nudge import Nudged, nudged
 from server.studio.reach import Reached, with_ratio
+from server.studio.relamp import Correction
 from server.studio.rig import Lens, Rig
 from server.studio.setting import Origin, Setting, kept_over
 
@@ -103,15 +106,18 @@ class Engine(Owner):
     def recall(self, look: Look, fade_s: float | None = None, actor: str = "") -> Now:
         """Recall a look. Refused when it needs a head that the rig has not got."""
         with self._lock:
+            other = look.room if look.room_id not in (0, self._record.room_id) else ""
+            name = f"{look.name} of the room {other}" if other else look.name
             missing = look.missing_heads(self._rig)
             if missing:
+                way = f"open {other}" if other else "add the head on the Rig page"
                 raise Refused(
-                    f"{look.name} needs {', '.join(missing)}, which this rig has not got:"
-                    " add the head on the Rig page or keep the look anew"
+                    f"{name} needs {', '.join(missing)}, which this rig has not got:"
+                    f" {way} or keep the look anew"
                 )
             there = look.setting(self._rig, self._setting)
             seconds = RECALL_S if fade_s is None else fade_s
-            return self._go(there, "recall", look.name, actor, seconds, {"look": look.look_id})
+            return self._go(there, "recall", name, actor, seconds, {"look": look.look_id})
 
     def mix(self, look: Look, part: float, fade_s: float | None = None, actor: str = "") -> Now:
         """Go part of the way toward a look, mixed in stops. [part 0..1]"""
@@ -221,14 +227,51 @@ class Engine(Owner):
         with self._lock:
             names = {old: new for old, new in (renamed or {}).items() if old != new}
             record = self._record.renamed(names) if names else self._record
-            there = replace(
-                kept_over(rig, record.history.now.setting),
-                lens=rig.lens,
-                yaw_deg=rig.sitter.yaw_deg,
-            )
-            matrix = light_matrix(rig, there.yaw_deg)
-            record = replace(record, history=record.history.amended(there))
-            return self._commit(record, "rig", text, actor, None, rig=(rig, matrix), renamed=names)
+            return self._on(rig, record, "rig", text, actor, renamed=names)
+
+    def open_room(self, choose: Callable[[], tuple[int, Rig]], actor: str = "") -> Now:
+        """Another room's rig in place of this one's, which is kept as it is left. Heads that are
+        called the same keep their output, as over `replace_rig`; undo does not close the room.
+
+        `choose` answers the room's id and rig while nothing else moves; an error changes nothing.
+        """
+        with self._lock:
+            left = self._record.room_id, self.now().rig_now
+            room_id, rig = choose()
+            if room_id == left[0]:
+                raise Refused(f"{rig.room.name} is open already")
+            record = replace(self._record, room_id=room_id)
+            return self._on(rig, record, "room", f"{rig.room.name} opened", actor, left=left)
+
+    def _on(
+        self,
+        rig: Rig,
+        record: LiveRecord,
+        kind: str,
+        text: str,
+        actor: str,
+        *,
+        renamed: Mapping[str, str] = MappingProxyType({}),
+        left: tuple[int, Rig] | None = None,
+    ) -> Now:
+        """The light of the record on another rig: heads keep their output by their name."""
+        there = replace(
+            kept_over(rig, record.history.now.setting), lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
+        )
+        record = replace(record, history=record.history.amended(there))
+        stood = rig, light_matrix(rig, there.yaw_deg)
+        return self._commit(record, kind, text, actor, None, rig=stood, renamed=renamed, left=left)
+
+    def relamp(self, rig: Rig, correction: Correction, actor: str = "", text: str = "") -> Now:
+        """A head gives other light than it did: the rig that says so, and the head corrected in
+        every look and step, so that they keep their light. Fades to the same light."""
+        with self._lock:
+            record = self._record.corrected(correction)
+            matrix = light_matrix(rig, record.history.now.setting.yaw_deg)
+            return self._commit(
+                record, "relamp", text, actor, RECALL_S if record.known else None,
+                rig=(rig, matrix), corrections=(correction,),
+            )  # fmt: skip
 
     def _named(self, role: str | None, head: str | None) -> tuple[Head, ...]:
         if (role is None) == (head is None):

@@ -1,7 +1,7 @@
 """Fades: where the light is on its way, in equal perceived steps, as frames ready to be sent."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from math import ceil, log2
 
 from server.errors import OutOfRange
@@ -26,6 +26,9 @@ SHORT = 5.0
 """A fade shorter than so many heating times of a lamp is short: nothing may run ahead of it."""
 
 Outputs = Mapping[str, float]
+Channel = tuple[int, int]
+"""Universe and slot (DMX address)."""
+Channels = Mapping[Channel, int]
 
 
 @dataclass(frozen=True)
@@ -33,7 +36,8 @@ class Fade:
     """A way from one light to another, on the monotonic clock. Seconds, outputs 0..1.
 
     Heads in `waiting` follow as a tungsten lamp with this heating time does, so that they arrive
-    together with one.
+    together with one. `leaving` are channels that light up nothing of the rig any more, with the
+    values they still have: they fade out along with it.
     """
 
     start: Outputs
@@ -42,6 +46,7 @@ class Fade:
     lasts_s: float
     waiting: frozenset[str] = frozenset()
     heating_s: float = 0.0
+    leaving: Channels = field(default_factory=dict)
 
     def at(self, moment: float) -> dict[str, float]:
         """Output of every head at a moment."""
@@ -59,13 +64,19 @@ class Fade:
             for n in heads
         }
 
+    def leaving_at(self, moment: float) -> dict[Channel, int]:
+        """What the channels that fade out still show at a moment."""
+        part = 1.0 if self.lasts_s <= 0 else min(1.0, (moment - self.begins) / self.lasts_s)
+        shown = {c: round(value * (1.0 - max(0.0, part))) for c, value in self.leaving.items()}
+        return {channel: value for channel, value in shown.items() if value}
+
     def renamed(self, names: Mapping[str, str]) -> "Fade":
         """The same way after heads got other names (old name -> new name)."""
         start, end = (
             {names.get(n, n): o for n, o in outputs.items()} for outputs in (self.start, self.end)
         )
         waiting = frozenset(names.get(n, n) for n in self.waiting)
-        return Fade(start, end, self.begins, self.lasts_s, waiting, self.heating_s)
+        return replace(self, start=start, end=end, waiting=waiting)
 
     @property
     def all_s(self) -> float:
@@ -114,29 +125,20 @@ def fade_seconds(
     return wanted_s
 
 
-def outputs_on(
-    rig: Rig, old: Rig, outputs: Outputs, renamed: Mapping[str, str]
-) -> dict[str, float]:
-    """What each head of a new rig shows at this moment: what its channel gave in the old one.
-
-    So a head that is patched elsewhere does not jump: it sets off from what really lights it.
-    `outputs` go by the new names of the heads (`renamed`: old name -> new name).
-    """
-    gave = {
-        (h.universe, h.address, h.bits): outputs.get(renamed.get(h.name, h.name), 0.0)
-        for h in old.heads
-    }
-    return {h.name: gave.get((h.universe, h.address, h.bits), 0.0) for h in rig.heads}
-
-
 def seconds_left(
-    fade: Fade, rig: Rig, matrix: LightMatrix, start: Outputs, end: Outputs, moment: float
+    fade: Fade,
+    rig: Rig,
+    matrix: LightMatrix,
+    start: Outputs,
+    end: Outputs,
+    moment: float,
+    leaving: Channels,
 ) -> float:
     """How long a change of the rig takes: what is left of the fade, or a recall's time when a
-    head was patched elsewhere and has to find its light. [s]"""
+    head was patched elsewhere and has to find its light, or was taken out. [s]"""
     left_s = fade.all_left_s(moment)
     now = fade.at(moment)
-    if all(start[name] == now.get(name, 0.0) for name in start):
+    if not leaving and all(start[name] == now.get(name, 0.0) for name in start):
         return left_s
     return max(left_s, fade_seconds(RECALL_S, rig, matrix, start, end))
 
@@ -178,12 +180,15 @@ def timeline_of(rig: Rig, fade: Fade) -> Timeline:
     step_s = fade.lasts_s / steps
     count = max(steps, ceil(fade.all_s / FRAME_S))
     last = frame_of(rig, fade.end)
+    going = {u: bytes(SLOTS) for u, _ in fade.leaving} | last
     moving = {h.name: h for h in rig.heads if fade.start.get(h.name, 0.0) != fade.end[h.name]}
     frames: list[tuple[float, dict[int, bytes]]] = []
     for step in range(1, count):
-        universes = {u: bytearray(slots) for u, slots in last.items()}
+        universes = {u: bytearray(slots) for u, slots in going.items()}
         for name, output in fade.after(step * step_s, moving).items():
             _put(universes, moving[name], moving[name].quick_level(output))
+        for (universe, slot), value in fade.leaving_at(fade.begins + step * step_s).items():
+            universes[universe][slot - 1] = value
         frame = {u: bytes(slots) for u, slots in universes.items()}
         frames.append((fade.begins + (step - 1) * FRAME_S, frame))
     frames.append((fade.begins + (count - 1) * FRAME_S, last))

@@ -129,7 +129,7 @@ class Keeper:
             if wish == "play":
                 self._play(request, body)
             elif wish == "hello":
-                frame = frame_message(self._player.frame_now())
+                frame = frame_message(self._player.shown())
                 extra = {"pid": os.getpid(), "argv": self._argv, "frame": frame}
             elif wish == "stop":
                 self.end(terminate=bool(request.get("terminate", True)))

@@ -18,7 +18,7 @@ from server.live.keeper_protocol import (
     read_status,
     receive,
 )
-from server.live.output import OutputStatus, Timeline
+from server.live.output import Frame, OutputStatus, Timeline
 
 _PLAY_WITHIN_S = 0.03  # what `play` may spend on a keeper that does not read
 _ASK_EVERY_S = 0.25
@@ -81,6 +81,13 @@ class KeeperOutput:
     def status(self) -> OutputStatus:
         """What the keeper said last, at most 0.25 s ago, or in words why it cannot be asked."""
         return self._status
+
+    def shown(self) -> Frame:
+        """What the keeper shows now; empty when it cannot be asked, or shows nothing yet."""
+        try:
+            return self.hello().frame
+        except (OSError, ValueError):
+            return {}
 
     def hello(self) -> Hello:
         """Ask the keeper who it is and what is lit. Errors as for `keeper_protocol.ask`."""

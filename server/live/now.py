@@ -1,6 +1,7 @@
 """The immutable moment: everything that is lit, in one value that every page is drawn from."""
 
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from functools import cached_property
 
 from server.live.fade import Fade
@@ -11,6 +12,8 @@ from server.studio.light import LightMatrix
 from server.studio.load import CircuitLoad, circuit_loads
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+
+EPOCH = datetime.fromtimestamp(0, UTC)
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,8 @@ class Now:
     actor: str = ""
     unsaved: str = ""
     """Why the last change could not be stored, empty when it was."""
+    at: datetime = EPOCH
+    """When this was so, by the wall clock."""
 
     @property
     def revision(self) -> int:
@@ -55,6 +60,11 @@ class Now:
         return self.record.dark_from is not None and all(
             setting.of(h) is None for h in self.rig.heads
         )
+
+    def minutes_on(self, head: str) -> float:
+        """How long a head has been on, 0 when it is cold. [min]"""
+        warmth = self.record.warm.get(head)
+        return warmth.minutes_at(self.at) if warmth else 0.0
 
     @cached_property
     def figures(self) -> Figures:

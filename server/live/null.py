@@ -1,6 +1,6 @@
 """Outputs without a data line: practice, and a board whose numbers are set by hand."""
 
-from server.live.output import OutputStatus, Timeline
+from server.live.output import Frame, OutputStatus, Timeline
 
 
 class NullOutput:
@@ -17,6 +17,10 @@ class NullOutput:
 
     def play(self, timeline: Timeline) -> None:
         """Accept the timeline and send nothing."""
+
+    def shown(self) -> Frame:
+        """No line, so nothing is known."""
+        return {}
 
     def status(self) -> OutputStatus:
         """Say that nothing is sent; ``live`` is always false."""

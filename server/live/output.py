@@ -99,6 +99,9 @@ class LightOutput(Protocol):
     def play(self, timeline: Timeline) -> None:
         """Replace whatever was planned; a first frame already due goes out before returning."""
 
+    def shown(self) -> Frame:
+        """What the channels show now, as far as it is known; empty when nothing is."""
+
     def status(self) -> OutputStatus:
         """Say where the light goes and whether it gets there."""
 

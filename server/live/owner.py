@@ -9,24 +9,27 @@ from types import MappingProxyType
 from typing import Any
 
 from server.live.fade import (
+    FLINCH_S,
     NUDGE_S,
     RECALL_S,
     Fade,
     fade_seconds,
     fade_to,
-    outputs_on,
     resumed_fade,
     seconds_left,
     timeline_of,
     way_of,
 )
 from server.live.now import Now
-from server.live.output import LightOutput
+from server.live.output import Frame, LightOutput
+from server.live.shown import leaving, output_shown, outputs_on, same, shown_at
 from server.studio.figures import outputs_of
 from server.studio.history import Change, History, LiveRecord, Step
 from server.studio.light import LightMatrix, light_matrix
+from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+from server.studio.warm import followed, warm_document
 
 FADE_DOWN_S = 1.5
 
@@ -65,6 +68,7 @@ class Owner:
         record: LiveRecord | None = None,
         clock: Callable[[], float] = time.monotonic,
         today: Callable[[], datetime] = wall_clock,
+        room_id: int = 1,
     ) -> None:
         self._lock = threading.RLock()
         self._rig = rig
@@ -76,15 +80,29 @@ class Owner:
         fresh = Setting(
             stops={h.name: None for h in rig.heads}, lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
         )
-        self._record = record or LiveRecord(History((Step(0, fresh),)))
+        self._record = record or LiveRecord(History((Step(0, fresh),)), room_id=room_id)
         self._yaw_deg = self._setting.yaw_deg
         self._matrix = light_matrix(rig, self._yaw_deg)
         self._comparing = False
         self._text = self._actor = self._unsaved = ""
         outputs = outputs_of(rig, self._setting)
-        self._fade = resumed_fade(self._record.way, outputs, clock())
+        moment = clock()
+        self._fade = resumed_fade(self._record.way, outputs, moment)
+        self._calm: list[tuple[float, dict[str, float]]] = []
         if self._record.known:
+            self._set_off_from(output.shown(), moment)
             self._output.play(timeline_of(rig, self._fade))
+
+    def _set_off_from(self, frame: Frame, moment: float) -> None:
+        """At the start: what the keeper still shows may be another light than the record's (a good
+        frame that was looked at, changes that could not be stored): then fade, never jump."""
+        rig = self._rig
+        if not frame or same(frame, shown_at(rig, self._fade, moment)):
+            return
+        start = {h.name: output_shown(h, frame) for h in rig.heads}
+        end, going = self._fade.end, leaving(rig, frame)
+        seconds = fade_seconds(RECALL_S, rig, self._matrix, start, end)
+        self._fade = replace(fade_to(rig, start, end, moment, seconds), leaving=going)
 
     # -- reading -------------------------------------------------------------------------------
 
@@ -102,6 +120,7 @@ class Owner:
                 text=self._text,
                 actor=self._actor,
                 unsaved=self._unsaved,
+                at=self._today(),
             )
 
     def subscribe(self, listener: Callable[[Now], None]) -> None:
@@ -165,34 +184,50 @@ class Owner:
         detail: Mapping[str, Any] | None = None,
         rig: tuple[Rig, LightMatrix] | None = None,
         renamed: Mapping[str, str] = MappingProxyType({}),
+        corrections: tuple[Correction, ...] = (),
+        left: tuple[int, Rig] | None = None,
     ) -> Now:
         """Send, store, tell. `fade_s` None leaves the light where it is going."""
         shown = record.good if comparing and record.good else record.history.now.setting
         new_rig, matrix = rig or (self._rig, self._matrix)
         if rig is None and shown.yaw_deg != self._yaw_deg:
             matrix = light_matrix(new_rig, shown.yaw_deg)
-        moment = self._clock()
+        moment, going_on = self._clock(), self._fade
         if renamed:
             self._fade = self._fade.renamed(renamed)
         start, end = self._fade.at(moment), outputs_of(new_rig, shown)
         fade = self._fade
         if fade_s is not None:
-            if end != self._fade.end or not record.known:
-                seconds = fade_seconds(fade_s, new_rig, matrix, start, end)
-                fade = fade_to(new_rig, start, end, moment, seconds)
+            seconds = self._calmly(fade_s, matrix, start, end, moment)
+            # the same light asked for again, but sooner, is a change too
+            if end != fade.end or seconds < fade.left_s(moment) or not record.known:
+                going = fade.leaving_at(moment)
+                fade = replace(fade_to(new_rig, start, end, moment, seconds), leaving=going)
             record = replace(record, known=True)
-        elif end != self._fade.end or rig is not None:
-            start = outputs_on(new_rig, self._rig, start, renamed)
-            left_s = seconds_left(fade, new_rig, matrix, start, end, moment)
-            fade = Fade(start, end, moment, left_s)
+        elif end != fade.end or rig is not None:
+            frame = shown_at(self._rig, going_on, moment)  # heads by their names until now
+            start = outputs_on(new_rig, self._rig, start, frame, renamed)
+            going = leaving(new_rig, frame)
+            left_s = seconds_left(fade, new_rig, matrix, start, end, moment, going)
+            fade = Fade(start, end, moment, left_s, leaving=going)
         if record.known and (fade is not self._fade or not self._record.known):
             self._output.play(timeline_of(new_rig, fade))
         self._rig, self._matrix, self._yaw_deg = new_rig, matrix, shown.yaw_deg
         self._fade, self._comparing = fade, comparing
-        self._record = replace(record, revision=record.revision + 1, way=way_of(fade, moment))
+        today, more = self._today(), dict(detail or {})
+        warm = followed(record.warm, {h: output > 0 for h, output in end.items()}, today)
+        if warm is not self._record.warm:
+            more["warm"] = warm_document(warm)
+        way = way_of(fade, moment)
+        self._record = replace(record, revision=record.revision + 1, way=way, warm=warm)
         self._text, self._actor = text, actor
-        new, more = rig and rig[0], detail or {}
-        self._store(Change(self._record, kind, text, actor, self._today(), new, more, renamed))
+        new = rig and rig[0]
+        self._store(
+            Change(
+                self._record, kind, text, actor, today, new, left,
+                detail=more, renamed=renamed, corrections=corrections,
+            )
+        )  # fmt: skip
         return self._tell()
 
     def store_again(self) -> Now:
@@ -203,6 +238,23 @@ class Owner:
             text = "saved again, after a time without"
             self._store(Change(self._record, "saving", text, "", self._today(), self._rig))
             return self._tell()
+
+    def _calmly(
+        self,
+        wanted_s: float,
+        matrix: LightMatrix,
+        start: dict[str, float],
+        end: dict[str, float],
+        moment: float,
+    ) -> float:
+        """How long a change takes, several quick taps counted as the one rise they are. [s]"""
+        self._calm = [(at, light) for at, light in self._calm if moment - at < FLINCH_S]
+        self._calm.append((moment, start))
+        seconds = wanted_s
+        for _, light in self._calm if wanted_s > 0 else [(moment, start)]:
+            before = {name: light.get(name, 0.0) for name in end}
+            seconds = max(seconds, fade_seconds(wanted_s, self._rig, matrix, before, end))
+        return seconds
 
     def _store(self, change: Change) -> None:
         try:

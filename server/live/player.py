@@ -54,7 +54,7 @@ class Player:
             self._send_due()
             self._changed.notify()
 
-    def frame_now(self) -> Frame:
+    def shown(self) -> Frame:
         """The frame lit now; empty before the first one."""
         with self._changed:
             return self._schedule.lit(self._clock())

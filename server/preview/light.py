@@ -1,7 +1,8 @@
 """Illuminance of one head on the stand-in and on the background. [lx]
 
 E = I(theta) * cos(phi) * 2**(-scrims) / d**2, times the part of the lens that is not hidden.
-I(theta) = I0 * exp(-ln 2 * (theta / (beam / 2))**n), n = ln(ln 10 / ln 2) / ln(field / beam)
+I(theta) = I0 * exp(-ln 2 * (theta / (beam / 2))**n), n = ln(ln 10 / ln 2) / ln(field / beam),
+or as it was measured
 """
 
 from math import log
@@ -20,6 +21,10 @@ _LARGE = 0.3  # lens radius over distance from which one cone no longer describe
 def intensity(source: Source, cos_theta: Floats) -> Floats:
     """Luminous intensity at angles theta from the head's axis, scrims included. [cd]"""
     theta = np.degrees(np.arccos(np.clip(cos_theta, -1.0, 1.0)))
+    if source.curve:
+        angles, shares = zip(*source.curve, strict=True)
+        peak = source.candela * 2.0**-source.scrim_stops
+        return (peak * np.interp(theta, angles, shares, right=0.0)).astype(np.float32)
     power = log(log(10) / log(2)) / log(source.field_deg / source.beam_deg)
     peak = source.candela * 2.0**-source.scrim_stops
     # beyond 1e4 half-beams there is nothing left, and the power would overflow

@@ -47,16 +47,21 @@ class Photographs:
     """The set, and a Provider of it. Methods may be called from any thread."""
 
     def __init__(self, folder: Path) -> None:
-        self._folder = folder
         self._lock = threading.Lock()
-        self._document: dict[str, Any] = {"used": False, "shots": {}}
-        self.trouble = ""
-        try:
-            self._document = json.loads((folder / LIST).read_text())
-        except FileNotFoundError:
-            pass
-        except (OSError, ValueError) as error:
-            self.trouble = f"the photographs in {folder} cannot be read: {error}"
+        self.read(folder)
+
+    def read(self, folder: Path) -> None:
+        """Work with the set in this folder from now on."""
+        with self._lock:
+            self._folder = folder
+            self._document: dict[str, Any] = {"used": False, "shots": {}}
+            self.trouble = ""
+            try:
+                self._document = json.loads((folder / LIST).read_text())
+            except FileNotFoundError:
+                pass
+            except (OSError, ValueError) as error:
+                self.trouble = f"the photographs in {folder} cannot be read: {error}"
 
     # -- what there is -----------------------------------------------------------------------------
 
@@ -186,10 +191,7 @@ class Photographs:
         self._document = document
 
     def _light(self, head: str) -> np.ndarray:
-        shot = self._document["shots"][head]
-        stored = np.load(self._folder / shot["file"], allow_pickle=False)
-        light: np.ndarray = stored.astype(np.float32) * np.float32(shot["scale"])
-        return light
+        return _loaded(self._folder, self._document["shots"][head])
 
     # -- showing it --------------------------------------------------------------------------------
 
@@ -211,10 +213,20 @@ class Photographs:
         return Offer("photographed", version, self._loader(wanted, shots[AMBIENT]["yaw_deg"]))
 
     def _loader(self, wanted: tuple[str, ...], yaw_deg: float) -> Callable[[], Portrait | None]:
+        folder, shots = self._folder, {h: self._document["shots"][h] for h in wanted}
+
         def load() -> Portrait | None:
             try:
-                return Portrait("photographed", yaw_deg, {h: self._light(h) for h in wanted})
+                frames = {h: _loaded(folder, shot) for h, shot in shots.items()}
+                return Portrait("photographed", yaw_deg, frames)
             except (OSError, KeyError, ValueError):
                 return None  # forgotten or replaced in the meantime
 
         return load
+
+
+def _loaded(folder: Path, shot: dict[str, Any]) -> np.ndarray:
+    """One frame, as light of its head at full output."""
+    stored = np.load(folder / shot["file"], allow_pickle=False)
+    light: np.ndarray = stored.astype(np.float32) * np.float32(shot["scale"])
+    return light

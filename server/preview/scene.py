@@ -97,7 +97,11 @@ class Scene:
 
 @dataclass(frozen=True)
 class Source:
-    """One head at full output: where its lens is, where it points, and its beam (design: light)."""
+    """One head at full output: where its lens is, where it points, and its beam (design: light).
+
+    `curve`, where the head was measured, is its light as a share of the peak by the angle off the
+    axis [deg], and stands in place of the two angles.
+    """
 
     position_m: tuple[float, float, float]
     aim_m: tuple[float, float, float]
@@ -106,6 +110,7 @@ class Source:
     beam_deg: float
     field_deg: float
     scrim_stops: float = 0.0
+    curve: tuple[tuple[float, float], ...] = ()
 
     def __post_init__(self) -> None:
         for i, axis in enumerate("xyz"):
@@ -115,9 +120,11 @@ class Source:
             raise OutOfRange("aim_m is the head's own position: aim it at another point")
         _within("diameter_m", self.diameter_m, 0.001, 10.0)
         _within("candela", self.candela, 0.0, 1e8)
+        _within("scrim_stops", self.scrim_stops, 0.0, 20.0)
+        if self.curve:
+            return
         _within("beam_deg", self.beam_deg, 0.1, 359.0)
         _within("field_deg", self.field_deg, 0.1, 360.0)
-        _within("scrim_stops", self.scrim_stops, 0.0, 20.0)
         if self.field_deg <= self.beam_deg:
             raise OutOfRange(
                 f"field_deg {self.field_deg:g} must be larger than beam_deg {self.beam_deg:g}"

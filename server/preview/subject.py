@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 from server.errors import OutOfRange
+from server.physics.candela_curve import CandelaCurve
 from server.preview.frames import frame_key
 from server.preview.grid import drawing_signature
 from server.preview.scene import Ambient, Light, Scene, Source
 from server.studio.head import Head
+from server.studio.lamps import gained_since
 from server.studio.light import Places, aim_point
 from server.studio.rig import Rig
 
@@ -39,24 +41,33 @@ def subject_of(rig: Rig, yaw_deg: float, heads: tuple[str, ...]) -> Subject:
     """What is drawn of a rig, with its heads where they stand in it, and the named ones lit."""
     places = {p.name: p.place(yaw_deg) for p in rig.points}
     lights: list[tuple[str, Light]] = [
-        (h.name, source_of(h, places)) for h in rig.heads if h.name in heads
+        (h.name, source_of(h, places, gained_since(rig.lamps, h.name)))
+        for h in rig.heads
+        if h.name in heads
     ]
     lights.append((AMBIENT, Ambient(rig.room.ambient_lux)))
     return Subject(Scene(rig.sitter.stand_in, yaw_deg, _background_m(places)), tuple(lights))
 
 
-def source_of(head: Head, places: Places) -> Source:
-    """A head as it stands, as a light of the drawing."""
+def source_of(head: Head, places: Places, gained: float = 1.0) -> Source:
+    """A head as it stands, as a light of the drawing; `gained` by another lamp."""
     beam = head.beam_now
     return Source(
         head.placement.position_m,
         aim_point(head, places),
         head.lens_diameter_m,
-        beam.candela,
+        beam.candela * gained,
         beam.beam_deg,
         beam.field_deg,
         head.placement.scrim_stops,
+        shares_of(beam) if isinstance(beam, CandelaCurve) else (),
     )
+
+
+def shares_of(curve: CandelaCurve) -> tuple[tuple[float, float], ...]:
+    """A measured curve as shares of its peak by the angle off the axis [deg]."""
+    peak = curve.candela
+    return tuple((a, c / peak) for a, c in zip(curve.angles_deg, curve.candelas, strict=True))
 
 
 def _background_m(places: Places) -> float:

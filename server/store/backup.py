@@ -1,6 +1,5 @@
 """Copies of the whole studio: one consistent file, also while the server runs; and back again."""
 
-import fcntl
 import os
 import sqlite3
 import tempfile
@@ -10,35 +9,10 @@ from pathlib import Path
 
 from server.errors import Refused
 from server.store.database import SCHEMA_STEPS
+from server.store.lock import take_lock
 
 TABLES = {"rig", "look", "step", "live", "event", "secret"}
 """What every database of ours has had since the first version."""
-
-
-def lock_of(database: Path) -> Path:
-    """The file that says a server works with this database, while it is locked."""
-    return database.with_name(database.name + "-lock")
-
-
-def take_lock(database: Path) -> int:
-    """Lock the database for one process; let go of by the system however that ends. [open file]
-
-    Raises
-    ------
-    Refused
-        Another process has it, or its folder cannot be written.
-    """
-    try:
-        lock = os.open(lock_of(database), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        os.close(lock)
-        raise Refused(
-            f"Thirdstop is running with {database} already: stop it first, or choose another file"
-        ) from None
-    except OSError as error:
-        raise Refused(f"{database.parent} cannot be written ({error.strerror})") from None
-    return lock
 
 
 def check(path: Path) -> None:
@@ -87,6 +61,18 @@ def backup(database: Path, target: Path) -> None:
         raise Refused(f"the copy {target} could not be made: {error}") from None
     finally:
         draft.unlink(missing_ok=True)
+
+
+def without_secrets(copy: Path) -> None:
+    """Take out of a copy what would let somebody in: keys, the pairing token, devices."""
+    try:
+        with closing(sqlite3.connect(copy)) as database:
+            database.execute("DELETE FROM secret")
+            database.execute("DELETE FROM device")
+            database.commit()
+            database.execute("VACUUM")
+    except sqlite3.Error as error:
+        raise Refused(f"the copy could not be made: {error}") from None
 
 
 def restore(source: Path, database: Path, now: datetime) -> Path | None:

@@ -9,7 +9,9 @@ from sqlmodel import SQLModel, create_engine
 from server.errors import Refused
 from server.store import tables
 
-SCHEMA_STEPS = ("tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes")
+SCHEMA_STEPS = (
+    "tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes", "rooms",
+)  # fmt: skip
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
 
@@ -56,6 +58,7 @@ def _refuse_damaged(connection: Connection, path: Path) -> None:
 
 def _migrate(connection: Connection, version: int) -> None:
     for number in range(version, len(SCHEMA_STEPS)):
+        connection.execute(text("BEGIN IMMEDIATE"))  # a step is taken whole, or not at all
         if number == 0:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[n] for n in VERSION_1]
@@ -74,10 +77,21 @@ def _migrate(connection: Connection, version: int) -> None:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[str(tables.NoteRow.__tablename__)]]
             )
+        if number == 5 and version > 0:
+            for statement in ROOMS:
+                connection.execute(text(statement))
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()
 
 
+ROOMS = (
+    "ALTER TABLE rig ADD COLUMN is_open BOOLEAN NOT NULL DEFAULT 0",
+    "ALTER TABLE rig ADD COLUMN archived_at DATETIME",
+    "ALTER TABLE rig ADD COLUMN running JSON NOT NULL DEFAULT '[]'",
+    "UPDATE rig SET is_open = 1",
+    "ALTER TABLE look ADD COLUMN room_id INTEGER NOT NULL DEFAULT 1",
+)
+"""The one rig there was becomes the first room, and is open; every look is a look of it."""
 VERSION_1 = tuple(
     str(t.__tablename__)
     for t in (

@@ -8,8 +8,8 @@ from server.studio.room import SIGNAL_LOSS
 
 
 def signal_loss(database: Path) -> str:
-    """What the room's dimmer does without signal; "not tested" when that cannot be read."""
-    asked = "SELECT json_extract(document, '$.room.signal_loss') FROM rig"
+    """What the open room's dimmer does without signal; "not tested" when that cannot be read."""
+    asked = "SELECT json_extract(document, '$.room.signal_loss') FROM rig WHERE is_open"
     try:
         with closing(sqlite3.connect(f"file:{database}?mode=ro", uri=True, timeout=0.2)) as file:
             row = file.execute(asked).fetchone()

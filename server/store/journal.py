@@ -4,18 +4,21 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine as Database
+from sqlalchemy import func
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
-from server.store.looks import rename_heads
-from server.store.rigs import put_rig
+from server.store.looks import correct_looks, rename_heads
+from server.store.rigs import active_id, put_closed, put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
 from server.studio.document import setting_document, setting_from_document
 from server.studio.history import DEPTH, Change, History, LiveRecord, Step, Way
 from server.studio.setting import Setting
+from server.studio.warm import Warm, warm_from_document, woken
 
 
 @dataclass(frozen=True)
@@ -48,28 +51,52 @@ class Journal:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        name = database.url.database
+        self._file = Path(name) if name and name != ":memory:" else None
+        self._inode = self._file.stat().st_ino if self._file else 0
         self._missed_since: datetime | None = None
-        self._renamed: dict[str, str] = {}
+        self._missed: list[Change] = []
 
     def __call__(self, change: Change) -> None:
         """Store a change; OSError with the reason, and since when, in words."""
-        renamed = {**self._renamed, **change.renamed}
+        if self._file and not self._is_there():
+            self._miss(change)
+            self._missed_since = since = self._missed_since or change.at
+            raise OSError(
+                f"nothing since {since.astimezone():%H:%M}: the database {self._file.name} was"
+                " moved or deleted under Thirdstop. The light goes on. Put the file back, or stop"
+                " and start again"
+            )
         try:
             with Session(self._database) as session:
-                record(
-                    session,
-                    replace(change, renamed=renamed),
-                    all_steps=self._missed_since is not None,
-                )
+                record(session, change, self._missed, all_steps=self._missed_since is not None)
         except SQLAlchemyError as error:
-            self._renamed = renamed
+            self._miss(change)
             self._missed_since = since = self._missed_since or change.at
             raise OSError(
                 f"nothing since {since.astimezone():%H:%M} ({trouble(error)})."
                 " The light goes on. Make room on the disk or check its folder;"
                 " saving starts again by itself"
             ) from error
-        self._missed_since, self._renamed = None, {}
+        self._missed_since, self._missed = None, []
+
+    def _miss(self, change: Change) -> None:
+        """Keep a rig to be stored later; one takes the place of the one before in its room."""
+        if change.rig is None:
+            return
+        last = self._missed[-1] if self._missed else None
+        plain = not change.renamed and not change.corrections
+        if last and plain and change.record.room_id == last.record.room_id:
+            self._missed[-1] = replace(last, rig=change.rig)
+        else:
+            self._missed.append(change)
+
+    def _is_there(self) -> bool:
+        """Whether the file we write to still is the one that a next start would read."""
+        try:
+            return self._file is not None and self._file.stat().st_ino == self._inode
+        except OSError:
+            return False
 
 
 def trouble(error: SQLAlchemyError) -> str:
@@ -77,8 +104,11 @@ def trouble(error: SQLAlchemyError) -> str:
     return str(getattr(error, "orig", None) or error)
 
 
-def record(session: Session, change: Change, *, all_steps: bool = False) -> None:
-    """Store a change: the steps, where we stand, good and dark, the rig, and the event.
+def record(
+    session: Session, change: Change, missed: Sequence[Change] = (), *, all_steps: bool = False
+) -> None:
+    """Store a change: the steps, where we stand, good and dark, the rig, and the event; first the
+    rigs of those changes that were missed.
 
     One transaction: all of it is kept or nothing is.
     """
@@ -86,7 +116,8 @@ def record(session: Session, change: Change, *, all_steps: bool = False) -> None
     write = session.connection().exec_driver_sql
     if history.now.number == 1:  # the light before the very first step was never a change
         write(KEEP_STEP, _step_row(history.steps[0]))
-    for step in history.steps if change.renamed or all_steps else (history.now,):
+    whole = all_steps or change.renamed or change.corrections
+    for step in history.steps if whole else (history.now,):
         write(PUT_STEP, _step_row(step))
     write(DROP_STEPS, (history.steps[-1].number, history.steps[0].number))
     write(
@@ -103,11 +134,22 @@ def record(session: Session, change: Change, *, all_steps: bool = False) -> None
     at = change.at.astimezone(UTC).replace(tzinfo=None).isoformat(" ", "microseconds")
     detail = json.dumps(dict(change.detail))
     write(ADD_EVENT, (at, live.revision, change.kind, change.text, change.actor, detail))
-    if change.rig is not None:
-        put_rig(session, change.rig)
-    if change.renamed:
-        rename_heads(session, change.renamed)
+    for each in (*missed, change):
+        _put_rigs(session, each)
     session.commit()
+
+
+def _put_rigs(session: Session, change: Change) -> None:
+    room_id = change.record.room_id
+    if change.left is not None:
+        left_id, left = change.left
+        put_closed(session, left, left_id)
+    if change.rig is not None:
+        put_rig(session, change.rig, room_id)
+    if change.renamed:
+        rename_heads(session, change.renamed, room_id)
+    for correction in change.corrections:
+        correct_looks(session, correction, room_id)
 
 
 def _step_row(step: Step) -> tuple[object, ...]:
@@ -135,7 +177,20 @@ def load_live(session: Session) -> LiveRecord | None:
         good=setting_from_document(live.good) if live.good else None,
         dark_from=setting_from_document(live.dark_from) if live.dark_from else None,
         way=Way(**live.way) if live.way else None,
+        room_id=active_id(session),
+        warm=_load_warm(session),
     )
+
+
+def _load_warm(session: Session) -> Warm:
+    """How long heads had been on, from the last event that tells it."""
+    newest = select(EventRow).order_by(col(EventRow.id).desc()).limit(1)
+    tells = func.json_extract(EventRow.detail, "$.warm").is_not(None)
+    last, told = session.exec(newest).first(), session.exec(newest.where(tells)).first()
+    if last is None or told is None:
+        return {}
+    warm = warm_from_document(told.detail["warm"])
+    return woken(warm, last.at.replace(tzinfo=UTC), datetime.now(UTC))
 
 
 def events(

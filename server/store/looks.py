@@ -1,12 +1,14 @@
 """Looks in the database: kept, found, changed, put in order, deleted and brought back."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
 
-from sqlalchemy import func, or_
+from sqlalchemy import ColumnElement, func, or_
 from sqlmodel import Session, col, select
 
 from server.errors import NotFound, OutOfRange
-from server.store.tables import LookRow, PatternRow, now_utc
+from server.store.rigs import active_id
+from server.store.tables import LookRow, PatternRow, RigRow, now_utc
 from server.studio.document import (
     placement_document,
     placement_from_document,
@@ -14,6 +16,7 @@ from server.studio.document import (
     setting_from_document,
 )
 from server.studio.look import Look
+from server.studio.relamp import Correction
 from server.studio.setting import Setting
 
 PAGE = 200
@@ -21,7 +24,52 @@ PAGE = 200
 
 def add_look(session: Session, look: Look) -> Look:
     """Store a new look and answer it with its id."""
-    row = LookRow(
+    row = _new_row(look, look.room_id or active_id(session))
+    session.add(row)
+    session.commit()
+    return _look(session, row)
+
+
+def add_looks(session: Session, looks: Sequence[Look]) -> list[int]:
+    """Store new looks, all of them or none. Those with a place follow, in the order of their
+    places, after what the running order holds."""
+    after = max((look.place or 0 for look in running_order(session)), default=-1) + 1
+    rows = []
+    for look in looks:
+        row = _new_row(look, active_id(session))
+        if look.place is not None:
+            row.place = after + look.place
+        if look.kept_at:
+            row.kept_at = datetime.fromisoformat(look.kept_at).astimezone(UTC)
+        session.add(row)
+        session.flush()  # one after another: ids tell the order in which looks were kept
+        rows.append(row)
+    ids = [row.id for row in rows if row.id is not None]
+    session.commit()
+    return ids
+
+
+def add_rows(session: Session, kept: Iterable[tuple[Look, int, datetime]]) -> list[int]:
+    """Put looks into the session, each with its room and the moment it was kept. The caller
+    commits. [ids]"""
+    rows = []
+    for look, room_id, kept_at in kept:
+        row = _new_row(look, room_id)
+        row.kept_at, row.place = kept_at, None
+        rows.append(row)
+    session.add_all(rows)
+    session.flush()
+    return [row.id or 0 for row in rows]
+
+
+def looks_in_use(session: Session) -> list[Look]:
+    """All looks of rooms that are not archived, in the order they were kept."""
+    query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
+    return _looks(session, session.exec(query.order_by(col(LookRow.id))))
+
+
+def _new_row(look: Look, room_id: int) -> LookRow:
+    return LookRow(
         name=look.name,
         tags=list(look.tags),
         notes=look.notes,
@@ -31,15 +79,21 @@ def add_look(session: Session, look: Look) -> Look:
         ratio=look.ratio,
         f_number=look.f_number,
         place=look.place,
+        room_id=room_id,
     )
-    session.add(row)
-    session.commit()
-    return _look(row)
+
+
+def all_looks(session: Session) -> list[Look]:
+    """Every look of the room that is open, the oldest first."""
+    query = select(LookRow).where(
+        col(LookRow.deleted_at).is_(None), LookRow.room_id == active_id(session)
+    )
+    return _looks(session, session.exec(query.order_by(col(LookRow.id))))
 
 
 def get_look(session: Session, look_id: int) -> Look:
     """The look with this id, or NotFound."""
-    return _look(_row(session, look_id))
+    return _look(session, _row(session, look_id))
 
 
 def name_taken(session: Session, name: str) -> bool:
@@ -56,8 +110,9 @@ def find_looks(
     offset: int = 0,
     pattern: str = "",
 ) -> list[Look]:
-    """Looks by part of name or notes, by tag, by pattern or side, the newest first."""
-    query = select(LookRow).where(col(LookRow.deleted_at).is_(None))
+    """Looks by part of name or notes, by tag, by pattern or side, the newest first; those of
+    archived rooms are out of the way until their room comes back."""
+    query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
     if text:
         like = f"%{_escaped(text)}%"
         query = query.where(
@@ -77,7 +132,7 @@ def find_looks(
             col(LookRow.id).in_(select(PatternRow.look_id).join(words, words.c.value == pattern))
         )
     query = query.order_by(col(LookRow.id).desc()).limit(limit).offset(offset)
-    return [_look(row) for row in session.exec(query)]
+    return _looks(session, session.exec(query))
 
 
 def running_order(session: Session) -> list[Look]:
@@ -87,15 +142,30 @@ def running_order(session: Session) -> list[Look]:
         .where(col(LookRow.place).is_not(None), col(LookRow.deleted_at).is_(None))
         .order_by(col(LookRow.place), col(LookRow.id))
     )
-    return [_look(row) for row in session.exec(query)]
+    return _looks(session, session.exec(query))
 
 
-def rename_heads(session: Session, names: Mapping[str, str]) -> None:
-    """Heads got other names (old -> new): every look follows. The caller commits."""
-    for row in session.exec(select(LookRow)):
+def heads_in_looks(session: Session) -> set[str]:
+    """Names of all heads that any look of the open room holds, of looks taken out too."""
+    query = select(LookRow).where(LookRow.room_id == active_id(session))
+    return {name for row in session.exec(query) for name in row.setting["stops"]}
+
+
+def rename_heads(session: Session, names: Mapping[str, str], room_id: int) -> None:
+    """Heads of a room got other names (old -> new): its looks follow. The caller commits."""
+    for row in session.exec(select(LookRow).where(LookRow.room_id == room_id)):
         setting = setting_from_document(row.setting).renamed(names)
         row.setting = setting_document(setting)
         row.placements = {names.get(n, n): p for n, p in row.placements.items()}
+        session.add(row)
+
+
+def correct_looks(session: Session, correction: Correction, room_id: int) -> None:
+    """A head of a room gives other light than it did: its looks follow and keep their light. The
+    caller commits."""
+    for row in session.exec(select(LookRow).where(LookRow.room_id == room_id)):
+        setting = correction.setting(setting_from_document(row.setting), row.id)
+        row.setting = setting_document(setting)
         session.add(row)
 
 
@@ -117,7 +187,7 @@ def change_look(
         row.notes = notes
     session.add(row)
     session.commit()
-    return _look(row)
+    return _look(session, row)
 
 
 def delete_look(session: Session, look_id: int) -> Look:
@@ -126,7 +196,18 @@ def delete_look(session: Session, look_id: int) -> Look:
     row.deleted_at = now_utc()
     session.add(row)
     session.commit()
-    return _look(row)
+    return _look(session, row)
+
+
+def take_out(session: Session, look_ids: Sequence[int]) -> int:
+    """Mark looks as deleted, all in one step; answers how many were still there."""
+    query = select(LookRow).where(col(LookRow.id).in_(look_ids), col(LookRow.deleted_at).is_(None))
+    rows = session.exec(query).all()
+    for row in rows:
+        row.deleted_at = now_utc()
+        session.add(row)
+    session.commit()
+    return len(rows)
 
 
 def bring_back(session: Session, look_id: int) -> Look:
@@ -137,7 +218,7 @@ def bring_back(session: Session, look_id: int) -> Look:
     row.deleted_at = None
     session.add(row)
     session.commit()
-    return _look(row)
+    return _look(session, row)
 
 
 def set_running_order(session: Session, look_ids: Sequence[int]) -> list[Look]:
@@ -152,12 +233,12 @@ def set_running_order(session: Session, look_ids: Sequence[int]) -> list[Look]:
         row.place = place
         session.add(row)
     session.commit()
-    return [_look(row) for row in rows]
+    return _looks(session, rows)
 
 
 def all_tags(session: Session) -> list[str]:
     """Every tag in use, in alphabetical order."""
-    query = select(LookRow.tags).where(col(LookRow.deleted_at).is_(None))
+    query = select(LookRow.tags).where(col(LookRow.deleted_at).is_(None), _in_use())
     return sorted({tag for tags in session.exec(query) for tag in tags})
 
 
@@ -169,7 +250,7 @@ def deleted_looks(session: Session, limit: int = 20) -> list[Look]:
         .order_by(col(LookRow.deleted_at).desc())
         .limit(limit)
     )
-    return [_look(row) for row in session.exec(query)]
+    return _looks(session, session.exec(query))
 
 
 def _row(session: Session, look_id: int) -> LookRow:
@@ -179,11 +260,27 @@ def _row(session: Session, look_id: int) -> LookRow:
     return row
 
 
+def _in_use() -> ColumnElement[bool]:
+    """That the room of a look is not archived."""
+    archived = select(RigRow.id).where(col(RigRow.archived_at).is_not(None))
+    return col(LookRow.room_id).not_in(archived)
+
+
 def _escaped(text: str) -> str:
     return text.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
 
 
-def _look(row: LookRow) -> Look:
+def _look(session: Session, row: LookRow) -> Look:
+    return _looks(session, [row])[0]
+
+
+def _looks(session: Session, rows: Iterable[LookRow]) -> list[Look]:
+    name = func.json_extract(col(RigRow.document), "$.room.name")
+    rooms = dict(session.exec(select(col(RigRow.id), name)).all())
+    return [_of_row(row, rooms.get(row.room_id, "")) for row in rows]
+
+
+def _of_row(row: LookRow, room: str) -> Look:
     setting = setting_from_document(row.setting)
     assert row.id is not None
     return Look(
@@ -200,4 +297,6 @@ def _look(row: LookRow) -> Look:
         f_number=row.f_number,
         place=row.place,
         kept_at=row.kept_at.isoformat(),
+        room_id=row.room_id,
+        room=room,
     )

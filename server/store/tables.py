@@ -13,11 +13,15 @@ def now_utc() -> datetime:
 
 
 class RigRow(SQLModel, table=True):
-    """The rig as one document. One row."""
+    """A room with its whole rig as one document. One of them is open: its light is the light."""
 
     __tablename__ = "rig"
-    id: int = Field(default=1, primary_key=True)
+    id: int | None = Field(default=None, primary_key=True)
     document: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+    is_open: bool = False
+    archived_at: datetime | None = None
+    running: list[int] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    """The running order it had when another room was opened."""
 
 
 class LookRow(SQLModel, table=True):
@@ -36,6 +40,7 @@ class LookRow(SQLModel, table=True):
     place: int | None = Field(default=None, index=True)
     kept_at: datetime = Field(default_factory=now_utc)
     deleted_at: datetime | None = Field(default=None, index=True)
+    room_id: int = 1
 
 
 class PatternRow(SQLModel, table=True):

@@ -8,7 +8,10 @@ from typing import Any
 
 from server.errors import OutOfRange
 from server.physics.beam import Beam, BeamRow
+from server.physics.candela_curve import CandelaCurve
 from server.studio.head import Head, Placement
+from server.studio.lamps import LampChange
+from server.studio.photometry import MeasuredBeam
 from server.studio.readings import Reading
 from server.studio.rig import Lens, Rig
 from server.studio.room import USUAL_POINTS, Circuit, Meter, Point, Room, Sitter
@@ -28,7 +31,29 @@ def rig_document(rig: Rig) -> Document:
         "meter": asdict(rig.meter),
         "heads": [head_document(h) for h in rig.heads],
         "readings": [reading_document(r) for r in rig.readings],
+        "lamps": [lamp_document(c) for c in rig.lamps],
     }
+
+
+def lamp_document(change: LampChange) -> Document:
+    """One line of the lamp log as JSON-ready values."""
+    held = [list(pair) for pair in change.held]
+    return {**asdict(change), "at": change.at.isoformat(), "held": held}
+
+
+def lamp_from_document(document: Mapping[str, Any]) -> LampChange:
+    """The line of the lamp log that a document describes."""
+    held = tuple((int(look), str(stops)) for look, stops in document.get("held", ()))
+    return LampChange(**{**document, "at": _moment(document["at"], "lamp change"), "held": held})
+
+
+def _moment(text: Any, what: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except (TypeError, ValueError):
+        raise OutOfRange(
+            f"a {what}'s moment must be like 2026-05-01T10:00:00+00:00, got {text!r:.60}"
+        ) from None
 
 
 def reading_document(reading: Reading) -> Document:
@@ -45,12 +70,7 @@ def reading_from_document(document: Mapping[str, Any]) -> Reading:
     plain = dict(document)
     if plain.get("placement"):
         plain["placement"] = placement_from_document(plain["placement"], str(plain.get("head")))
-    try:
-        plain["at"] = datetime.fromisoformat(plain["at"])
-    except (TypeError, ValueError):
-        raise OutOfRange(
-            f"a reading's moment must be like 2026-05-01T10:00:00+00:00, got {plain['at']!r:.60}"
-        ) from None
+    plain["at"] = _moment(plain["at"], "reading")
     return Reading(**plain)
 
 
@@ -58,9 +78,22 @@ def head_document(head: Head) -> Document:
     """One head as JSON-ready values."""
     plain = {k: v for k, v in vars(head).items() if k in Head.__dataclass_fields__}
     plain["curve_points"] = [list(p) for p in head.curve_points]
+    plain["touched_at"] = head.touched_at and head.touched_at.isoformat()
     plain["beam"] = [{"focus": row.focus, **asdict(row.beam)} for row in head.beam]
+    plain["photometry"] = [measured_document(beam) for beam in head.photometry]
     plain["placement"] = placement_document(head.placement)
     return plain
+
+
+def measured_document(beam: MeasuredBeam) -> Document:
+    """A measured curve as JSON-ready values."""
+    return {
+        "focus": beam.focus,
+        "name": beam.name,
+        "watts": beam.watts,
+        "angles_deg": list(beam.curve.angles_deg),
+        "candelas": list(beam.curve.candelas),
+    }
 
 
 def placement_document(placement: Placement) -> Document:
@@ -85,6 +118,7 @@ def rig_from_document(document: Mapping[str, Any]) -> Rig:
             meter=Meter(**(document.get("meter") or {})),
             heads=tuple(head_from_document(h) for h in document.get("heads", ())),
             readings=tuple(reading_from_document(r) for r in document.get("readings") or ()),
+            lamps=tuple(lamp_from_document(c) for c in document.get("lamps") or ()),
         )
     except (KeyError, TypeError) as error:
         raise OutOfRange(f"the rig document does not have the right shape: {error}") from None
@@ -102,9 +136,24 @@ def head_from_document(document: Mapping[str, Any]) -> Head:
             )
         except OutOfRange as error:
             raise OutOfRange(f"head {plain.get('name', '')!r:.60}: beam: {error}") from None
+    try:
+        plain["photometry"] = tuple(map(measured_from_document, plain.get("photometry", ())))
+    except OutOfRange as error:
+        raise OutOfRange(f"head {plain.get('name', '')!r:.60}: photometry: {error}") from None
     if "placement" in plain:
         plain["placement"] = placement_from_document(plain["placement"], str(plain.get("name")))
+    if plain.get("touched_at") is not None:
+        plain["touched_at"] = _moment(plain["touched_at"], "touch")
     return Head(**plain)
+
+
+def measured_from_document(document: Mapping[str, Any]) -> MeasuredBeam:
+    """The measured curve that a document describes."""
+    angles, candelas = (tuple(map(float, document[k])) for k in ("angles_deg", "candelas"))
+    return MeasuredBeam(
+        document["focus"], CandelaCurve(angles, candelas),
+        document.get("name", ""), document.get("watts", 0.0),
+    )  # fmt: skip
 
 
 def placement_from_document(document: Mapping[str, Any], head_name: str) -> Placement:

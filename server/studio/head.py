@@ -2,19 +2,26 @@
 
 from bisect import bisect_left
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
 from math import isfinite, log2
 
 from server.errors import OutOfRange
-from server.physics.beam import Beam, BeamRow, beam_at
+from server.physics.beam import Beam, BeamRow, beam_at, intensity_cd
+from server.physics.candela_curve import CandelaCurve
 from server.physics.curve import Curve, LinearCurve, MeasuredCurve, SCurve, SquareCurve
 from server.physics.geometry import Vector, head_position
 from server.physics.signal import FULL_SCALE
+from server.studio.photometry import MeasuredBeam, curve_at, require_rising
 
 ROLES = ("key", "fill", "kicker", "rim", "hair", "background", "accent")
 CURVES = ("linear", "square", "s-curve", "measured")
 LAMPS = ("led", "tungsten")
 NAME_LENGTH = 40
+WHOLE = 2**53
+NO_NAMES = (".", "..", "new")
+JOINERS = "\u200c\u200d"
+"""Unseen letters that some scripts and pictures are joined with."""
 LAST_UNIVERSE = 63999
 SLOTS = 512
 # Below a thousandth of full a lamp looks out (common practice); no nudge goes lower.
@@ -27,6 +34,8 @@ Aim = str | Vector
 
 def number(field_name: str, value: float, low: float, high: float, *, above: bool = False) -> float:
     """The value, if it is finite and lies in low..high (above low when `above`)."""
+    if isinstance(value, int) and not -WHOLE <= value <= WHOLE:
+        raise OutOfRange(f"{field_name} is far too large a number")
     if not isfinite(value) or not (low < value if above else low <= value) or value > high:
         raise OutOfRange(
             f"{field_name} must lie {'above' if above else 'from'} {low:g}"
@@ -38,7 +47,8 @@ def number(field_name: str, value: float, low: float, high: float, *, above: boo
 def name_of(field_name: str, value: str) -> str:
     """The name without outer space, if it is a name at all."""
     text = " ".join(value.split())
-    if not 0 < len(text) <= NAME_LENGTH or not text.isprintable():
+    plain = text.translate(dict.fromkeys(map(ord, JOINERS)))
+    if not plain or len(text) > NAME_LENGTH or not plain.isprintable():
         raise OutOfRange(f"{field_name} must be 1 to {NAME_LENGTH} characters, got {value!r:.60}")
     return text
 
@@ -98,8 +108,14 @@ class Head:
     beam: tuple[BeamRow, ...] = (BeamRow(0.5, Beam(20000.0, 25.0, 40.0)),)
     placement: Placement = field(default_factory=Placement)
     lens_diameter_m: float = 0.2
+    steady_from: float = 0.0
+    """The level below which it flickers or goes out, as it was seen. [1], 0..1"""
+    touched_at: datetime | None = None
+    """When someone touched it: earlier readings are doubted until one is taken since."""
     bands_below: float = 0.0
     """Output below which the photographer's test frames showed bands. [1], 0 when never seen"""
+    photometry: tuple[MeasuredBeam, ...] = ()
+    """Measured curves; where there are any they stand in place of the beam rows."""
 
     def __post_init__(self) -> None:
         try:
@@ -109,6 +125,8 @@ class Head:
 
     def _check(self) -> None:
         object.__setattr__(self, "name", name_of("name", self.name))
+        if "/" in self.name or self.name in NO_NAMES:  # it is part of an address of a page
+            raise OutOfRange(f"name must not hold a / nor be {', '.join(NO_NAMES)}")
         for label, value, allowed in (
             ("role", self.role, ROLES),
             ("lamp", self.lamp, LAMPS),
@@ -121,15 +139,19 @@ class Head:
             raise OutOfRange(f"bits must be 8 or 16, got {self.bits}")
         number("address", self.address, 1, SLOTS - (self.bits == 16))
         number("watts", self.watts, 0, 100_000)
-        number("power_factor", self.power_factor, 0, 1, above=True)
+        number("power_factor", self.power_factor, 0.05, 1)
         number("cct_kelvin", self.cct_kelvin, 1000, 20_000)
         number("lens_diameter_m", self.lens_diameter_m, 0.005, 5)
+        number("steady_from", self.steady_from, 0, 1)
+        if self.touched_at is not None and self.touched_at.tzinfo is None:
+            raise OutOfRange("touched_at needs its time zone, like 2026-05-01T10:00:00+00:00")
         number("bands_below", self.bands_below, 0, 1)
         if self.curve == "measured":
             MeasuredCurve(self.curve_points)
         elif self.curve_points:
             raise OutOfRange(f"curve_points belong to the curve 'measured', not {self.curve!r}")
         beam_at(self.beam, self.placement.focus)
+        require_rising(self.photometry)
 
     @cached_property
     def dimmer(self) -> Curve:
@@ -178,11 +200,22 @@ class Head:
         return range(self.address, self.address + self.bits // 8)
 
     @cached_property
-    def beam_now(self) -> Beam:
-        """Its beam at the focus it is set to."""
+    def beam_now(self) -> Beam | CandelaCurve:
+        """Its beam at the focus it is set to: peak candela, beam and field angle."""
+        if self.photometry:
+            return curve_at(self.photometry, self.placement.focus)
         return beam_at(self.beam, self.placement.focus)
+
+    def intensity_cd(self, off_axis_deg: float) -> float:
+        """Its intensity at full, so far off its axis. [cd]"""
+        beam = self.beam_now
+        if isinstance(beam, Beam):
+            return intensity_cd(beam, off_axis_deg)
+        return beam.intensity_cd(off_axis_deg)
 
     @cached_property
     def deepest_stops(self) -> float:
-        """The lowest light its signal can still hold, as stops below full. [stop]"""
-        return min(DEEPEST_STOPS, -log2(self.dimmer.output(1 / FULL_SCALE[self.bits])))
+        """The lowest light it holds: the signal's first step, or where it still burns steadily.
+        [stop below full]"""
+        lowest = max(self.steady_from, 1 / FULL_SCALE[self.bits])
+        return min(DEEPEST_STOPS, -log2(self.dimmer.output(lowest)))

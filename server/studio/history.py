@@ -5,8 +5,10 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
+from server.studio.warm import Warm
 
 DEPTH = 200
 
@@ -48,6 +50,11 @@ class History:
     def renamed(self, names: Mapping[str, str]) -> "History":
         """The same steps after heads got other names (old name -> new name)."""
         steps = (replace(s, setting=s.setting.renamed(names)) for s in self.steps)
+        return History(tuple(steps), self.at)
+
+    def corrected(self, correction: Correction) -> "History":
+        """The same steps with a head corrected in each."""
+        steps = (replace(s, setting=correction.setting(s.setting)) for s in self.steps)
         return History(tuple(steps), self.at)
 
     @property
@@ -94,6 +101,10 @@ class LiveRecord:
     dark_from: Setting | None = None
     way: Way | None = None
     """How the light is getting there; None when it is there."""
+    room_id: int = 1
+    """The room that is open."""
+    warm: Warm = field(default_factory=dict)
+    """How long each head has been on."""
 
     def renamed(self, names: Mapping[str, str]) -> "LiveRecord":
         """The same record after heads got other names, so that no step back loses them."""
@@ -102,6 +113,16 @@ class LiveRecord:
             history=self.history.renamed(names),
             good=self.good and self.good.renamed(names),
             dark_from=self.dark_from and self.dark_from.renamed(names),
+            warm={names.get(name, name): w for name, w in self.warm.items()},
+        )
+
+    def corrected(self, correction: Correction) -> "LiveRecord":
+        """The same record with a head corrected, so that every step back gives its old light."""
+        return replace(
+            self,
+            history=self.history.corrected(correction),
+            good=self.good and correction.setting(self.good),
+            dark_from=self.dark_from and correction.setting(self.dark_from),
         )
 
 
@@ -115,7 +136,11 @@ class Change:
     actor: str
     at: datetime
     rig: Rig | None = None
-    """The new rig, when the change was one of the rig."""
+    """The new rig, when the change was one of the rig; it is that of `record.room_id`."""
+    left: tuple[int, Rig] | None = None
+    """The room that was open before, and its rig as it was left."""
     detail: Mapping[str, Any] = field(default_factory=dict)
     renamed: Mapping[str, str] = field(default_factory=dict)
     """Heads that got other names (old -> new): looks and steps follow."""
+    corrections: tuple[Correction, ...] = ()
+    """Heads that another lamp made brighter or darker: looks and steps follow."""

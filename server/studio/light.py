@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 from math import acos, degrees
 
 from server.errors import OutOfRange
-from server.physics.beam import intensity_cd
 from server.physics.geometry import MARK, Vector, cosine_between, from_to, length
 from server.physics.photometry import illuminance_lx
 from server.studio.anchor import anchors_of
 from server.studio.head import Head
+from server.studio.lamps import gained_since
 from server.studio.rig import Rig
 from server.studio.room import Point
 
@@ -83,20 +83,24 @@ def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
                 ratios.setdefault(head.name, []).append(anchored.factor)
     return LightMatrix(
         at=at,
-        mark={h.name: _toward(h, points, MARK) * _mean(ratios.get(h.name)) for h in rig.heads},
+        mark={
+            h.name: _toward(h, points, MARK)
+            * (_mean(ratios.get(h.name)) or gained_since(rig.lamps, h.name))
+            for h in rig.heads
+        },
         ambient={p.name: anchors.ambient.get(p.name, rig.room.ambient_lux) for p in rig.points},
         bounce=bounce,
         source=source,
     )
 
 
-def _mean(factors: list[float] | None) -> float:
+def _mean(factors: list[float] | None) -> float | None:
     """Mean in stops of the factors by which a head was found off on the face. [1]"""
     known = [f for f in factors or () if f > 0]
     product = 1.0
     for factor in known:
         product *= factor
-    return product ** (1 / len(known)) if known else 1.0
+    return product ** (1 / len(known)) if known else None
 
 
 def _predicted(head: Head, point: Point, yaw_deg: float, rig: Rig) -> float:
@@ -126,7 +130,7 @@ def _toward(head: Head, points: Places, place: Vector, response: float = 1.0) ->
         )
     off_axis = degrees(acos(cosine_between(axis, ray)))
     return illuminance_lx(
-        intensity_cd(head.beam_now, off_axis),
+        head.intensity_cd(off_axis),
         length(ray),
         response,
         head.placement.scrim_stops,

@@ -35,6 +35,10 @@ class Look:
     place: int | None = None
     """Its place in the running order, None when it is not in it."""
     kept_at: str = ""
+    room_id: int = 0
+    """The room it was kept in, 0 when it is not stored yet."""
+    room: str = ""
+    """That room's name."""
 
     def setting(self, rig: Rig, now: Setting) -> Setting:
         """The setting that recalls this look. Heads it does not know go dark; the set lens is
@@ -96,6 +100,10 @@ def tags_of(values: tuple[str, ...] | list[str]) -> tuple[str, ...]:
 
 def notes_of(value: str) -> str:
     """Notes, at most 2000 characters."""
+    if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
+        raise OutOfRange("notes: half a character (a lone surrogate) cannot be kept")
     if len(value) > NOTES_LENGTH:
         raise OutOfRange(f"notes: at most {NOTES_LENGTH} characters, got {len(value)}")
+    if any("\ud800" <= letter <= "\udfff" for letter in value):  # cannot be written as UTF-8
+        raise OutOfRange("notes must be text, got half a letter")
     return value.strip()

@@ -92,10 +92,9 @@ def _step(
     return Step(point.name, head, shaded, expected, done)
 
 
-def alone(rig: Rig, setting: Setting, head: str) -> Setting:
+def alone(rig: Rig, setting: Setting, head: str, stops: Fraction | None = METER_STOPS) -> Setting:
     """One head by itself, two stops below full; all dark for the room's own light."""
-    stops = {h.name: METER_STOPS if h.name == head else None for h in rig.heads}
-    return setting.with_stops(stops)
+    return setting.with_stops({h.name: stops if h.name == head else None for h in rig.heads})
 
 
 def is_alone(rig: Rig, setting: Setting, head: str) -> bool:

@@ -1,21 +1,27 @@
 """Meter readings: one head alone at one point, or the room's own light there."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite, log2
 
 from server.errors import OutOfRange
 from server.physics.exposure import exact_f_number, lux_for
-from server.studio.head import Placement, number
+from server.studio.head import Placement, name_of, number
+from server.studio.lamps import LampChange, gained_since
 from server.studio.room import Meter
 
 KINDS = ("lux", "ev", "f")
 """What a meter may show: lux, EV at an ISO, or an f-number with tenths at ISO and shutter."""
 SAME_WITHIN_STOPS = 1 / 6
 """Repeats of a reading that lie within this of the newest are averaged with it. [stop]"""
+AS_WARM_MIN = 5.0
+"""Repeats are averaged when the head had been on about as long, to so many minutes. [min]"""
 FAR_STOPS = 1.0
 """A reading farther than this from what was expected is asked about. [stop]"""
+FAINTEST = 0.0005
+"""A head dimmer than this (11 stops below full) gives no reading worth keeping. [1]"""
+FIRST_YEAR, LAST_YEAR = 1970, 2200
 LUX = (0.01, 500_000.0)
 
 
@@ -36,19 +42,30 @@ class Reading:
     yaw_deg: float = 0.0
     receptor: str = "flat"
     shaded: bool = False
+    minutes_on: float | None = None
+    """How long the head had been on; None when that is not known. [min]"""
 
     def __post_init__(self) -> None:
+        name_of("point of a reading", self.point)
+        if self.head:
+            name_of("head of a reading", self.head)
         number("lux", self.lux, 0, LUX[1])
-        number("output", self.output, 0, 1)
+        number("output", self.output, FAINTEST if self.head else 0, 1)
         number("yaw_deg", self.yaw_deg, -180, 180)
         if self.receptor not in ("flat", "dome"):
             raise OutOfRange(f"receptor must be flat or dome, got {self.receptor!r:.40}")
-        if self.head and (self.output <= 0 or self.placement is None):
-            raise OutOfRange(f"a reading of {self.head} needs its output, above 0, and placement")
+        if self.head and self.placement is None:
+            raise OutOfRange(f"a reading of {self.head} needs the head's placement")
         if self.shaded and not self.head:
             raise OutOfRange("only a head can be shaded from the meter")
+        if self.minutes_on is not None:
+            number("minutes_on", self.minutes_on, 0, 100_000)
         if self.at.tzinfo is None:
             raise OutOfRange("a reading needs its moment with a time zone")
+        if not FIRST_YEAR <= self.at.year <= LAST_YEAR:
+            raise OutOfRange(
+                f"a reading's year must lie in {FIRST_YEAR}..{LAST_YEAR}, got {self.at.year}"
+            )
 
     @property
     def pair(self) -> tuple[str, str, bool]:
@@ -130,12 +147,12 @@ class Metered:
 
 
 def metered(
-    readings: Iterable[Reading], ambient: Mapping[str, float]
+    readings: Iterable[Reading], ambient: Mapping[str, float], lamps: Sequence[LampChange] = ()
 ) -> dict[tuple[str, str, bool], Metered]:
     """What has been read of each pair; the room's own light there is taken off. [lx at full]
 
     The newest reading counts, averaged in stops with earlier ones of the same placement that agree
-    with it.
+    with it. A reading of an earlier lamp counts as the lamp that is in now would read.
     """
     by_pair: dict[tuple[str, str, bool], list[Reading]] = {}
     for reading in sorted(readings, key=lambda r: r.at):
@@ -145,9 +162,11 @@ def metered(
     for pair, repeats in by_pair.items():
         newest = repeats[-1]
         values = [
-            _at_full(r, ambient)
+            light_at_full(r, ambient) * gained_since(lamps, r.head, r.at)
             for r in repeats
-            if r.placement == newest.placement and r.yaw_deg == newest.yaw_deg
+            if r.placement == newest.placement
+            and r.yaw_deg == newest.yaw_deg
+            and as_warm(r, newest)
         ]
         last = values[-1]
         if last <= 0:
@@ -160,7 +179,15 @@ def metered(
     return found
 
 
-def _at_full(reading: Reading, ambient: Mapping[str, float]) -> float:
+def as_warm(a: Reading, b: Reading) -> bool:
+    """Whether two readings of a head were taken about equally warm, as far as is known."""
+    if a.minutes_on is None or b.minutes_on is None:
+        return True
+    return abs(a.minutes_on - b.minutes_on) <= AS_WARM_MIN
+
+
+def light_at_full(reading: Reading, ambient: Mapping[str, float]) -> float:
+    """What a reading says of its head at full, the room's own light taken off. [lx]"""
     return max(0.0, reading.lux - ambient.get(reading.point, 0.0)) / reading.output
 
 

@@ -2,14 +2,20 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from server.errors import NotFound, OutOfRange, Refused
 from server.physics.exposure import exact_f_number
+from server.studio.drift import Drift, drifts
 from server.studio.head import SLOTS, Head, Placement, number
-from server.studio.readings import Reading
+from server.studio.lamps import LampChange
+from server.studio.readings import Reading, ambient_read
 from server.studio.room import USUAL_POINTS, Meter, Point, Room, Sitter
 
 MOST_READINGS = 5000
+MOST_LAMPS = 2000
+BACKGROUND = "background"
+"""The point that tells how far away the background is."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +48,7 @@ class Rig:
     heads: tuple[Head, ...] = ()
     meter: Meter = field(default_factory=Meter)
     readings: tuple[Reading, ...] = ()
+    lamps: tuple[LampChange, ...] = ()
 
     def __post_init__(self) -> None:
         _unique("heads", [h.name for h in self.heads])
@@ -52,6 +59,8 @@ class Rig:
             raise OutOfRange(
                 f"readings: at most {MOST_READINGS} are kept, got {len(self.readings)}"
             )
+        if len(self.lamps) > MOST_LAMPS:
+            raise OutOfRange(f"lamps: at most {MOST_LAMPS} are kept, got {len(self.lamps)}")
         circuits = {c.name for c in self.room.circuits}
         targets = {"mark"} | {p.name for p in self.points}
         taken: dict[tuple[int, int], str] = {}
@@ -74,6 +83,15 @@ class Rig:
                         f" by {other}; each head needs addresses of its own (1..{SLOTS})"
                     )
 
+    @cached_property
+    def drifts(self) -> Mapping[str, Drift]:
+        """How each head drifts while it warms up, where that was read. A tungsten head does not."""
+        at_points = {p.name: self.room.ambient_lux for p in self.points}
+        found = drifts(self.readings, {**at_points, **ambient_read(self.readings)})
+        return {
+            h.name: found[h.name] for h in self.heads if h.name in found and h.lamp != "tungsten"
+        }
+
     def head(self, name: str) -> Head:
         """The head with this name, or NotFound with the names there are."""
         for head in self.heads:
@@ -83,14 +101,19 @@ class Rig:
         raise NotFound(f"no head is called {name!r:.60}; there are {known}")
 
     def standing(self, placements: Mapping[str, Placement]) -> "Rig":
-        """The same rig with some heads standing elsewhere."""
-        return replace(
-            self,
-            heads=tuple(
-                replace(h, placement=placements[h.name]) if h.name in placements else h
-                for h in self.heads
-            ),
-        )
+        """The same rig with some heads standing elsewhere.
+
+        A head that was aimed at a point that is gone is aimed at the mark.
+        """
+        points = {p.name for p in self.points}
+
+        def stand(head: Head) -> Head:
+            placement = placements.get(head.name, head.placement)
+            if isinstance(placement.aim, str) and placement.aim not in points:
+                placement = replace(placement, aim="mark")
+            return replace(head, placement=placement)
+
+        return replace(self, heads=tuple(stand(h) for h in self.heads))
 
     def heads_of(self, role: str) -> tuple[Head, ...]:
         """All heads of a role; refused with the roles in use when there is none."""
@@ -104,6 +127,26 @@ class Rig:
     def face_points(self) -> tuple[Point, ...]:
         """The points that turn with the face."""
         return tuple(p for p in self.points if p.on == "face")
+
+    @property
+    def background_m(self) -> float | None:
+        """From the mark back to the background point, None when there is none. [m]"""
+        return next((-p.z for p in self.points if p.name == BACKGROUND), None)
+
+    def with_background(self, distance_m: float) -> "Rig":
+        """The same rig with its background so far behind the mark; what was metered on it where it
+        hung before no longer holds and goes. [m]"""
+        number("background distance, metres", distance_m, 0.2, 50)
+        hangs = self.background_m
+        if hangs is not None and abs(hangs - distance_m) < 0.01:  # as a tape measure tells it
+            return self
+        usual = next(p for p in USUAL_POINTS if p.name == BACKGROUND)
+        points = self.points if hangs is not None else (*self.points, usual)
+        return replace(
+            self,
+            points=tuple(replace(p, z=-distance_m) if p.name == BACKGROUND else p for p in points),
+            readings=tuple(r for r in self.readings if r.point != BACKGROUND),
+        )
 
     def require_heads(self) -> "Rig":
         """Itself, if there is anything to light."""

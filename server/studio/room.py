@@ -8,6 +8,7 @@ from server.physics.geometry import Vector, length, turned
 from server.physics.load import planning_limit_amps
 from server.physics.photometry import dome_response, flat_response
 from server.studio.head import name_of, number
+from server.studio.tape import UNITS
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,10 @@ HABITS = {
 
 @dataclass(frozen=True)
 class Room:
-    """A place with circuits, a mains voltage and ambient light, and the habit of its dimmer."""
+    """A place with circuits, a mains voltage and ambient light, and the habit of its dimmer.
+
+    `units` is what its tape measure shows: metres, or feet and inches.
+    """
 
     name: str
     mains_volts: float = 230.0
@@ -45,16 +49,23 @@ class Room:
     ambient_lux: float = 0.0
     circuits: tuple[Circuit, ...] = ()
     signal_loss: str = SIGNAL_LOSS[0]
+    units: str = UNITS[0]
+    ceiling_m: float | None = None
+    """Floor to ceiling, None when nobody has told. [m]"""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "name", name_of("room name", self.name))
         number("mains_volts", self.mains_volts, 50, 500)
         number("continuous_factor", self.continuous_factor, 0, 1, above=True)
         number("ambient_lux", self.ambient_lux, 0, 100_000)
+        if self.ceiling_m is not None:
+            number("ceiling_m", self.ceiling_m, 1.5, 50)
         if self.signal_loss not in SIGNAL_LOSS:
             raise OutOfRange(
                 f"signal_loss must be one of {', '.join(SIGNAL_LOSS)}, got {self.signal_loss!r:.40}"
             )
+        if self.units not in UNITS:
+            raise OutOfRange(f"units must be one of {', '.join(UNITS)}, got {self.units!r:.40}")
         names = [c.name for c in self.circuits]
         if len(set(names)) < len(names):
             raise OutOfRange(f"circuits need names of their own, got {', '.join(names):.200}")

@@ -81,7 +81,9 @@ class Setting:
 
 
 def _renamed(stops: Stops, names: Mapping[str, str]) -> Stops:
-    return {names.get(name, name): value for name, value in stops.items()}
+    others = {name: value for name, value in stops.items() if name not in names}
+    # a head that is gone may have had the new name: whoever is there comes first
+    return others | {new: stops[old] for old, new in names.items() if old in stops}
 
 
 def exact_stops(output: float) -> Fraction | None:

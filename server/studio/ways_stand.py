@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from server.studio.head import Placement
 from server.studio.setting import Setting
+from server.studio.tape import length_words
 from server.studio.way import FOCUS_S, METER_AGAIN, SCRIM_S, WALK_S, Wanted, Way
 from server.studio.way_words import signed
 
@@ -36,8 +37,9 @@ def _distance(wanted: Wanted) -> Iterator[Way]:
     if found is None:
         return
     placement = at(round(found, 3))
+    there = length_words(found, wanted.rig.room.units)
     yield wanted.way(
-        "distance", f"{wanted.head.name} to {found:.2f} m", WALK_S, wanted.setting, placement,
+        "distance", f"{wanted.head.name} to {there}", WALK_S, wanted.setting, placement,
         extra=METER_AGAIN,
     )  # fmt: skip
 

@@ -26,6 +26,8 @@ class RoomDocument(Strict):
     ambient_lux: float = 0.0
     circuits: list[CircuitDocument] = []
     signal_loss: Literal["not tested", "holds", "goes dark", "fades"] = "not tested"
+    units: Literal["m", "ft"] = "m"
+    ceiling_m: float | None = None
 
 
 class SitterDocument(Strict):
@@ -66,6 +68,16 @@ class BeamDocument(Strict):
     field_deg: float
 
 
+class MeasuredDocument(Strict):
+    """What a photometric file gave: candela by the angle off the axis."""
+
+    focus: float
+    name: str = ""
+    watts: float = 0.0
+    angles_deg: list[float] = Field(min_length=2, max_length=721, examples=[[0, 10, 20, 90]])
+    candelas: list[float] = Field(min_length=2, max_length=721, examples=[[9000, 4500, 900, 0]])
+
+
 class PlacementDocument(Strict):
     azimuth_deg: float = 45.0
     distance_m: float = 2.0
@@ -93,7 +105,10 @@ class HeadDocument(Strict):
     )
     placement: PlacementDocument = PlacementDocument()
     lens_diameter_m: float = 0.2
+    steady_from: float = 0.0
+    touched_at: str | None = None
     bands_below: float = 0.0
+    photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
 
 class ReadingDocument(Strict):
@@ -106,6 +121,19 @@ class ReadingDocument(Strict):
     yaw_deg: float = 0.0
     receptor: Literal["flat", "dome"] = "flat"
     shaded: bool = False
+    minutes_on: float | None = None
+
+
+class LampDocument(Strict):
+    """A line of the lamp log: how the head reads since, once it was read."""
+
+    head: str
+    at: str
+    hours: float = 0.0
+    note: str = ""
+    stops: float | None = None
+    point: str = ""
+    held: list[tuple[int, str]] = []
 
 
 RIG_EXAMPLE: dict[str, Any] = {
@@ -120,6 +148,14 @@ RIG_EXAMPLE: dict[str, Any] = {
 }  # fmt: skip
 
 
+ROOMS_EXAMPLE: list[dict[str, Any]] = [
+    {"id": 1, "name": "Boathouse", "open": True, "heads": ["Key", "Fill", "Hair"], "circuits": 3,
+     "looks": 12, "archived": False},
+    {"id": 2, "name": "Old mill", "open": False, "heads": ["Key", "Fill"], "circuits": 1,
+     "looks": 0, "archived": False},
+]  # fmt: skip
+
+
 class RigDocument(Strict):
     model_config = ConfigDict(
         extra="forbid", allow_inf_nan=False, json_schema_extra={"examples": [RIG_EXAMPLE]}
@@ -131,6 +167,7 @@ class RigDocument(Strict):
     meter: MeterDocument = MeterDocument()
     heads: list[HeadDocument] = Field(max_length=512)
     readings: list[ReadingDocument] = Field(default=[], max_length=5000)
+    lamps: list[LampDocument] = Field(default=[], max_length=2000)
 
 
 class Levels(Strict):

@@ -15,10 +15,13 @@ from server.live.engine import Engine
 from server.settings import Settings
 from server.store.devices import Device
 from server.web.doors import Doors
+from server.web.drafts import Drafts
 from server.web.faces import Faces
 from server.web.floor import Floor
 from server.web.hands import Hands
 from server.web.hub import Hub
+from server.web.incoming import Incoming
+from server.web.moves import Moves
 from server.web.walking import Walking
 
 
@@ -33,6 +36,9 @@ class Desk:
     floor: Floor = field(default_factory=Floor)
     hands: Hands = field(default_factory=Hands)
     walking: Walking = field(default_factory=Walking)
+    moves: Moves = field(default_factory=Moves)
+    incoming: Incoming = field(default_factory=Incoming)
+    drafts: Drafts = field(default_factory=Drafts)
     faces: Faces = field(init=False)
     doors: Doors = field(init=False)
     perform: ASGIApp | None = None
@@ -51,7 +57,7 @@ class Desk:
             self.settings.faces_folder,
             self.database,
             self.hub.refresh,
-            self.settings.photographs_folder,
+            self.settings.photographs_in(self.engine.now().record.room_id),
         )
 
 

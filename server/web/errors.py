@@ -35,16 +35,16 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(SQLAlchemyError)
     async def database_error(request: Request, error: SQLAlchemyError) -> Response:
         sentence = (
-            f"this could not be stored or read ({trouble(error)}). The light is as it was."
-            " Make room on the disk or check its folder, then try again"
+            f"this could not be stored or read ({trouble(error)}). The Board shows how the light"
+            " is. Make room on the disk or check its folder, then try again"
         )
         return answer(request, 503, sentence)
 
     @app.exception_handler(Exception)
     async def mistake_of_ours(request: Request, error: Exception) -> Response:
         sentence = (
-            "this is a mistake in Thirdstop itself, told in its log. The light is as it was;"
-            " go back and go on"
+            "this is a mistake in Thirdstop itself, told in its log. The Board shows how the light"
+            " is; go back and go on"
         )
         return answer(request, 500, sentence)
 
@@ -67,7 +67,8 @@ def answer(request: Request, code: int, sentence: str) -> Response:
     """The error in the form the caller reads."""
     if request.url.path.startswith("/api/"):
         return JSONResponse({"detail": sentence}, code)
-    sentence = in_words(sentence)
+    if not request.headers.get("content-type", "").startswith("multipart/"):
+        sentence = in_words(sentence)  # but what is wrong in a file is called as it is there
     if is_htmx(request):
         return html("parts/notice.html", code, notice=sentence, oob=True)
     return html("pages/error.html", code, sentence=sentence, back=page_before(request))

@@ -131,6 +131,14 @@ class Faces:
                 self.providers.append(self._photographs)
             return self._photographs
 
+    def in_room(self, photographs: Path) -> None:
+        """Another room was opened: photographs are of the room they were taken in."""
+        with self._lock:
+            self._photographs_folder = photographs
+            if self._photographs is not None:
+                self._photographs.read(photographs)
+        self._changed()
+
     def renew(self) -> None:
         """What the providers have is new: show it."""
         self._changed()

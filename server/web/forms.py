@@ -88,12 +88,15 @@ def room_of(form: Any, before: Room) -> Room:
         for name, amps, other in rows
         if str(name).strip()
     )
+    ceiling = str(form.get("ceiling_m", before.ceiling_m or "")).strip()
     return replace(
         before,
+        ceiling_m=number({"ceiling_m": ceiling}, "ceiling_m") if ceiling else None,
         name=str(form.get("name", "")),
         mains_volts=number(form, "mains_volts"),
         continuous_factor=number(form, "continuous_factor"),
         ambient_lux=number(form, "ambient_lux"),
+        units=str(form.get("units", before.units)),
         circuits=circuits,
     )
 

@@ -17,7 +17,12 @@ from server.web.permission import refusal_for
 from server.web.templating import html
 
 LARGEST_BODY = 2 * 1024 * 1024
-LARGEST_PHOTOGRAPH = 120 * 1024 * 1024
+LARGEST = {
+    "/photographs/frame": 120 * 1024 * 1024,
+    "/library/files/look-book": 8 * 1024 * 1024,
+    "/rooms/import": 32 * 1024 * 1024,
+}
+"""Files that may be larger than what a form sends: a photograph, a book of looks, a studio."""
 A_YEAR_S = 365 * 24 * 3600
 SAFE = ("GET", "HEAD")
 OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")
@@ -90,9 +95,8 @@ class Guard:
         host = _host_only(headers.get("host", ""))
         if not _is_ours(host):
             return _refused(421, f"this server is not {host[:60]!r}: open it by its own address")
-        origin = headers.get("origin")
         if scope["method"] not in SAFE and (
-            (origin and urlsplit(origin).netloc != headers.get("host"))
+            not _same_origin(headers.get("origin"), headers.get("host"))
             or headers.get("sec-fetch-site") == "cross-site"
         ):
             return _refused(403, "this request comes from another site's page: refused")
@@ -139,6 +143,15 @@ def admitted(desk: Desk, device: Device, to: str, secure: bool) -> Response:
     return answer
 
 
+def _same_origin(origin: str | None, host: str | None) -> bool:
+    if not origin:
+        return True
+    try:
+        return urlsplit(origin).netloc == host
+    except ValueError:  # no address at all
+        return False
+
+
 def _is_secure(scope: Scope) -> bool:
     return scope.get("scheme") == "https"
 
@@ -150,7 +163,8 @@ def _host_only(host: str) -> str:
 
 def _is_ours(host: str) -> bool:
     """Numbers, this machine's own names: a name made up elsewhere could be rebound to us."""
-    if host in ("localhost", "testserver", gethostname().lower()) or host.endswith(".local"):
+    own = gethostname().lower()
+    if host in ("localhost", "testserver", own, f"{own}.local"):
         return True
     try:
         ip_address(host)
@@ -160,7 +174,7 @@ def _is_ours(host: str) -> bool:
 
 
 def _largest(scope: Scope) -> int:
-    return LARGEST_PHOTOGRAPH if scope["path"] == "/photographs/frame" else LARGEST_BODY
+    return LARGEST.get(scope["path"], LARGEST_BODY)
 
 
 def _too_large(scope: Scope) -> Response:

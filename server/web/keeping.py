@@ -1,5 +1,6 @@
 """Keep what is lit now as a look: one tap, a name of its own, stored before it is answered."""
 
+from dataclasses import replace
 from datetime import datetime
 
 from sqlmodel import Session
@@ -46,6 +47,6 @@ def keep_look(
         tags_of(tags),
         notes_of(notes),
     )
-    kept = add_look(session, look)
+    kept = add_look(session, replace(look, room_id=now.record.room_id))
     desk.engine.kept(kept, actor)
     return kept

@@ -9,7 +9,7 @@ from server.physics.exposure import f_number_for, nearest_f_stop
 from server.studio.metering import is_alone, off_stops, steps, table
 from server.studio.readings import FAR_STOPS, Reading, ambient_read, metered
 from server.studio.room import Meter
-from server.web.words import point_words
+from server.web.words import lux_words, point_words
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def _line(now: Now, reading: Reading) -> ReadingView:
     rig = now.rig
     shade = ", shaded" if reading.shaded else ""
     known = any(h.name == reading.head for h in rig.heads) or not reading.head
-    whole = metered(rig.readings, ambient_read(rig.readings)).get(reading.pair)
+    whole = metered(rig.readings, ambient_read(rig.readings), rig.lamps).get(reading.pair)
     notes = []
     if whole and whole.count > 1:
         notes.append(f"{whole.count} readings, {whole.spread_stops:.2f} stop apart")
@@ -86,7 +86,7 @@ def _line(now: Now, reading: Reading) -> ReadingView:
     return ReadingView(
         number=rig.readings.index(reading) + 1,
         name=f"{reading.head or 'Room'} at {point_words(reading.point)}{shade}",
-        lux=f"{reading.lux:.3g} lux",
+        lux=lux_words(reading.lux),
         f_number=lens_words(reading.lux, now, reading.point),
         when=f"{reading.at.astimezone():%d %b %H:%M}",
         note=", ".join(notes),
@@ -115,12 +115,20 @@ def constant(meter: Meter, receptor: str) -> float:
     return meter.c_flat if receptor == "flat" else meter.c_dome
 
 
-def far_words(reading: Reading, expected_lux: float) -> str:
-    """What is asked when a reading is far from what was expected; empty when it is near."""
+def far_words(reading: Reading, expected_lux: float, unit: str = "") -> str:
+    """What is asked when a reading is far from what was expected; empty when it is near.
+
+    `unit` is another unit in which the number typed would have been near.
+    """
     off = off_stops(reading.lux, expected_lux)
     if off is None or abs(off) <= FAR_STOPS or reading.shaded or not reading.head:
         return ""
     way = "over" if off > 0 else "under"
+    if unit:
+        return (
+            f"{reading.head} at {point_words(reading.point)} would be {abs(off):.1f} stops {way}"
+            f" what is expected; typed as {unit} it would fit. Is the unit right?"
+        )
     return (
         f"{reading.head} at {point_words(reading.point)} reads {abs(off):.1f} stops {way}"
         " what is expected."

@@ -4,6 +4,7 @@ from typing import Any
 
 from server.live.now import Now
 from server.physics.exposure import lux_for
+from server.store.rooms import KeptRoom
 from server.studio.document import placement_document
 from server.studio.figures import HeadFigures
 from server.studio.look import Look
@@ -26,6 +27,7 @@ def state_json(now: Now) -> Json:
         "by": now.actor,
         "did": now.text,
         "unsaved": now.unsaved or None,
+        "room": {"id": now.record.room_id, "name": now.rig.room.name},
         "look": {"id": origin.look_id, "name": origin.name} if origin else None,
         "changed": setting.changed,
         "sitter": {"yaw_deg": setting.yaw_deg},
@@ -124,6 +126,19 @@ def reached_json(result: Reached) -> Json:
     }
 
 
+def room_json(room: KeptRoom) -> Json:
+    """A room as the list of rooms tells it."""
+    return {
+        "id": room.room_id,
+        "name": room.name,
+        "open": room.is_open,
+        "heads": list(room.heads),
+        "circuits": room.circuits,
+        "looks": room.looks,
+        "archived": room.archived_at is not None,
+    }
+
+
 def look_json(look: Look) -> Json:
     """A look as the library tells it."""
     return {
@@ -152,4 +167,5 @@ def look_json(look: Look) -> Json:
         "f_number": look.f_number,
         "place": look.place,
         "kept_at": look.kept_at,
+        "room": {"id": look.room_id, "name": look.room},
     }

@@ -15,6 +15,7 @@ from server.store import journal
 from server.store import looks as store
 from server.store.devices import Device
 from server.studio.look import Look
+from server.web.board_rows import board_view
 from server.web.desk import Desk
 from server.web.face_views import (
     compare_view,
@@ -24,10 +25,12 @@ from server.web.face_views import (
     tile_face,
 )
 from server.web.half_way import half_way_words
+from server.web.placing import placing_view
 from server.web.sitting import EventView, event_view
-from server.web.views import board_view, looks_view, strip_view
+from server.web.views import looks_view, strip_view
+from server.web.warming import minute_of
 
-VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand")
+VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand", "placing")
 SHOWN_AT_MOST = 24
 
 jinja = Environment(
@@ -62,16 +65,20 @@ def went(request: Request, path: str) -> Response:
 
 def page_parts(desk: Desk, view: str) -> Callable[[Now], str]:
     """Renders the parts of a page that change with the light, one rendering a revision."""
-    if view not in VIEWS:
+    kind, _, name = view.partition(":")
+    if kind not in VIEWS:
         raise NotFound(f"view must be one of {', '.join(VIEWS)}, got {view!r:.40}")
-    template = jinja.get_template(f"parts/{view}.html")
+    if kind == "placing":
+        desk.engine.now().rig.head(name)
+    template = jinja.get_template(f"parts/{kind}.html")
 
     def render(now: Now) -> str:
-        key = (view, now.revision, now.fading, desk.faces.news, desk.hands.news)
+        news = (desk.faces.news, desk.hands.news, minute_of(now))
+        key = (view, now.revision, now.fading, news)
         known = desk.rendered.get(view)
         if known and known[0] == key:
             return known[1]
-        text = template.render(oob=True, strip=strip_view(now), **_more(desk, view, now))
+        text = template.render(oob=True, strip=strip_view(now), **_more(desk, kind, now, name))
         desk.rendered[view] = (key, text)
         return text
 
@@ -97,7 +104,7 @@ def floor_parts(desk: Desk, device: Device) -> Callable[[], str]:
     return render
 
 
-def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
+def _more(desk: Desk, view: str, now: Now, name: str) -> dict[str, Any]:
     faces = desk.faces
     if view == "board":
         return {
@@ -116,6 +123,8 @@ def _more(desk: Desk, view: str, now: Now) -> dict[str, Any]:
         return {"hands": desk.hands.view(now)}
     if view == "rig":
         return {"stand_ins": stand_in_views(faces, now)}
+    if view == "placing":
+        return {"placing": placing_view(desk, now, name)}
     if view == "compare":
         return {"compare": compare_view(faces, now)}
     return {}

@@ -30,8 +30,8 @@ class WayView:
 def way_view(way: Way, colour: bool) -> WayView:
     """A way in words."""
     return WayView(
-        way.kind, way.text[0].upper() + way.text[1:], f"about {way.seconds:.0f} s", _changes(way, colour),
-        _caution(way), way.hands,
+        way.kind, way.text[0].upper() + way.text[1:], f"about {way.seconds:.0f} s",
+        _changes(way, colour), _caution(way), way.hands,
     )  # fmt: skip
 
 

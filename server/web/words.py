@@ -9,6 +9,7 @@ from server.studio.figures import ADVISE_BEYOND_STOPS
 from server.studio.head import Placement
 from server.studio.mix import VULGAR
 from server.studio.rig import Lens
+from server.studio.tape import length_words
 from server.studio.way_words import FRACTIONS
 
 LONGEST_BARE_S = 30.0
@@ -21,6 +22,13 @@ def stops_words(thirds: float | None) -> str:
         return ""
     whole, rest = divmod(int(thirds + 1e-6), 3)
     return f"{whole or ''}{VULGAR[rest]}" or "0"
+
+
+def lux_words(lux: float) -> str:
+    """Three figures that count, never with an exponent: `2120 lux`."""
+    if lux >= 1000:
+        return f"{float(f'{lux:.3g}'):.0f} lux"
+    return f"{lux:.3g} lux"
 
 
 def shutter_words(seconds: float) -> str:
@@ -37,7 +45,7 @@ def yaw_words(yaw_deg: float) -> str:
     return f"face {abs(yaw_deg):.0f}° to camera {'right' if yaw_deg > 0 else 'left'}"
 
 
-def place_words(placement: Placement) -> str:
+def place_words(placement: Placement, units: str = "m") -> str:
     """Where a head stands, as one would call it across the room."""
     azimuth = placement.azimuth_deg
     if azimuth == 0:
@@ -48,8 +56,9 @@ def place_words(placement: Placement) -> str:
         where = f"{abs(azimuth):g}° camera {'right' if azimuth > 0 else 'left'}"
     rise = placement.rise_m
     height = "at eye height" if rise == 0 else (
-        f"{abs(rise):g} m {'above' if rise > 0 else 'below'} the eyes")  # fmt: skip
-    return f"{placement.distance_m:g} m, {where}, {height}"
+        f"{length_words(abs(rise), units)} {'above' if rise > 0 else 'below'} the eyes"
+    )  # fmt: skip
+    return f"{length_words(placement.distance_m, units)}, {where}, {height}"
 
 
 def seconds_of(text: str) -> float:

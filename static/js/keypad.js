@@ -1,5 +1,8 @@
-// Big digits under a number field, for one hand that holds a meter in the other.
+// Big digits under a number field, for one hand that holds a meter in the other. A number that
+// stands there already, as typed before, gives way to the first digit.
 for (const field of document.querySelectorAll("[data-keypad]")) {
+  let stale = field.value !== "";
+  field.addEventListener("input", () => { stale = false; });
   const pad = document.createElement("div");
   pad.className = "keypad";
   for (const digit of ["7", "8", "9", "4", "5", "6", "1", "2", "3", ".", "0", "⌫"]) {
@@ -9,7 +12,8 @@ for (const field of document.querySelectorAll("[data-keypad]")) {
     key.textContent = digit;
     if (digit === "⌫") key.setAttribute("aria-label", "Take the last digit back");
     key.addEventListener("click", () => {
-      field.value = digit === "⌫" ? field.value.slice(0, -1) : field.value + digit;
+      field.value = digit === "⌫" ? field.value.slice(0, -1) : (stale ? "" : field.value) + digit;
+      stale = false;
     });
     pad.append(key);
   }

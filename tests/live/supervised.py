@@ -7,7 +7,8 @@ out. Each start of the stand-in is noted in FOLDER/starts, with its process id.
 import sys
 from pathlib import Path
 
-from server.live.supervise import Child, living_keeper, supervise
+from server.live.child import Child
+from server.live.supervise import keeper_answers, living_keeper, supervise
 from tests.live.keeper_process import keeper_command, keeper_options
 
 folder, port, web = Path(sys.argv[1]), sys.argv[2], sys.argv[3]
@@ -20,6 +21,7 @@ if port != "-":
         keeper_command(options),
         outlives=True,
         living=lambda: living_keeper(options[1], options),
+        answers=lambda: keeper_answers(options[1]),
     )
     children.insert(0, keeper)
 sys.exit(supervise(children))

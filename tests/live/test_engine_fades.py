@@ -18,6 +18,9 @@ class Recorder:
     def play(self, timeline: Timeline) -> None:
         self.played.append(timeline)
 
+    def shown(self) -> dict[int, bytes]:
+        return {}
+
     def status(self) -> OutputStatus:
         return OutputStatus("none", False)
 

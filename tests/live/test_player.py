@@ -270,13 +270,13 @@ def test_one_broken_wire_does_not_stop_the_others_and_is_told():
     player.stop()
 
 
-def test_frame_now_follows_the_timeline(player):
-    assert player.frame_now() == {}
+def test_shown_follows_the_timeline(player):
+    assert player.shown() == {}
     now = time.monotonic()
     player.play(Timeline(((now, frame_of(1)), (now + 0.05, frame_of(2)))))
-    assert player.frame_now() == frame_of(1)
+    assert player.shown() == frame_of(1)
     time.sleep(0.07)
-    assert player.frame_now() == frame_of(2)
+    assert player.shown() == frame_of(2)
 
 
 def test_many_threads_may_play(player, wire):

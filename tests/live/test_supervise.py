@@ -184,3 +184,26 @@ def test_a_keeper_with_other_options_is_replaced_without_an_end(run, tmp_path):
         wait_for(lambda: bool(after.sent), 4.0, "light at the new destination")
         assert after.sent[0].slots == frame_of(50)[1]
         assert not any(s.terminated for s in before.sent)
+
+
+def test_a_keeper_that_hangs_is_killed_and_the_light_goes_on(run, tmp_path):
+    with Listener() as listener:
+        parent = run(listener.port, SLEEPS)
+        parent.started(1)
+        wait_for(lambda: keeper_pid(tmp_path) is not None, 5.0, "the keeper")
+        keeper = keeper_pid(tmp_path)
+        output = KeeperOutput(str(tmp_path / "keeper.sock"))
+        output.play(Timeline(((time.monotonic(), frame_of(50)),)))
+        output.stop(terminate=False)
+        wait_for((tmp_path / "keeper.state").exists, 1.0, "the state")
+        time.sleep(1.1)  # it is given a second to settle
+        os.kill(keeper, signal.SIGSTOP)
+        wait_for(lambda: keeper_pid(tmp_path) not in (None, keeper), 6.0, "a new keeper")
+        seen = len(listener.sent)
+        wait_for(lambda: len(listener.sent) > seen, 2.0, "light again")
+        assert {s.slots[0] for s in listener.sent} == {50}
+        assert not any(s.terminated for s in listener.sent)
+        # a receiver gives up after 2.5 s without data (ANSI E1.31-2018, 6.7.1)
+        assert max(gaps(listener.sent)) < 2.5
+        assert parent.end() == 0
+        assert "does not answer; killing it" in parent.process.stderr.read()

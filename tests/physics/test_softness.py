@@ -12,7 +12,13 @@ from hypothesis import strategies as st
 
 from server.errors import OutOfRange
 from server.physics.load import neutral_amps
-from server.physics.softness import apparent_size_deg, falloff_stops, lean_m, penumbra_m
+from server.physics.softness import (
+    apparent_size_deg,
+    falloff_stops,
+    inverse_square_excess,
+    lean_m,
+    penumbra_m,
+)
 
 
 @pytest.mark.parametrize(
@@ -50,6 +56,14 @@ def test_story_21_two_sitters_at_two_distances() -> None:
     assert falloff_stops(3.0, 0.5) == pytest.approx(0.44, abs=0.006)
 
 
+@pytest.mark.parametrize(
+    ("diameters", "excess"), [(0.5, 1.0), (1, 0.25), (2, 0.0625), (3, 0.0278), (5, 0.01)]
+)
+def test_the_inverse_square_law_near_an_even_disc(diameters: float, excess: float) -> None:
+    """pi L against pi L r**2 / (r**2 + d**2), by hand; 1 % at five widths is the IES rule."""
+    assert inverse_square_excess(0.4, 0.4 * diameters) == pytest.approx(excess, rel=0.01)
+
+
 @given(st.floats(0.3, 10), st.floats(0.02, 3))
 def test_leaning_so_far_gives_so_much(distance: float, stops: float) -> None:
     nearer = distance - lean_m(distance, stops)
@@ -69,6 +83,7 @@ def test_the_neutral_carries_the_sum_of_three_phasors(a: float, b: float, c: flo
         lambda: apparent_size_deg(0.2, 0),
         lambda: falloff_stops(1, -1),
         lambda: lean_m(1, 0),
+        lambda: inverse_square_excess(0.2, 0),
         lambda: neutral_amps(-1, 0, 0),
     ],
 )

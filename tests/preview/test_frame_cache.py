@@ -45,6 +45,7 @@ CHANGED_SOURCES = {
     "diameter_m": 0.3,
     "beam_deg": 41.0,
     "field_deg": 61.0,
+    "curve": ((0.0, 1.0), (30.0, 0.5), (60.0, 0.0)),
 }
 
 

@@ -42,3 +42,36 @@ def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
     path.write_text("shopping list, not a database at all " * 40)
     with pytest.raises(Refused, match="cannot be used"):
         open_database(path)
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        "UPDATE rig SET document = '{'",
+        "UPDATE rig SET document = '{}'",
+        "UPDATE step SET setting = '{}'",
+        "DELETE FROM step",
+        "UPDATE live SET step = 900",
+    ],
+)
+def test_a_whole_file_with_another_content_is_refused_in_words(tmp_path: Path, damage: str) -> None:
+    settings = Settings(database=tmp_path / "studio.db", faces="none")
+    with TestClient(create_app(settings)) as first:
+        first.post("/api/recall", json={"look": 4})
+    with sqlite3.connect(settings.database) as connection:
+        connection.execute(damage)
+    with pytest.raises(Refused, match="thirdstop restore"):
+        create_app(settings)
+
+
+def test_a_database_that_is_taken_away_is_told(tmp_path: Path) -> None:
+    settings = Settings(database=tmp_path / "studio.db", faces="none")
+    with TestClient(create_app(settings)) as client:
+        client.post("/api/recall", json={"look": 4})
+        settings.database.rename(tmp_path / "elsewhere.db")
+        told = client.post("/api/nudge", json={"role": "fill", "thirds": -1}).json()
+        assert "moved or deleted" in told["unsaved"]
+        assert "Not saved" in client.get("/board").text
+        (tmp_path / "elsewhere.db").rename(settings.database)
+        told = client.post("/api/nudge", json={"role": "fill", "thirds": -1}).json()
+        assert told["unsaved"] is None

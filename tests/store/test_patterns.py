@@ -65,6 +65,9 @@ def test_a_database_of_version_one_gets_what_came_later(tmp_path: Path) -> None:
         connection.execute(text("DROP TABLE look_pattern"))
         connection.execute(text("DROP TABLE device"))
         connection.execute(text("ALTER TABLE live DROP COLUMN way"))
+        connection.execute(text("ALTER TABLE look DROP COLUMN room_id"))
+        for column in ("is_open", "archived_at", "running"):
+            connection.execute(text(f"ALTER TABLE rig DROP COLUMN {column}"))
         connection.execute(text("PRAGMA user_version = 1"))
         connection.commit()
     old.dispose()

@@ -62,6 +62,19 @@ def test_a_rig_is_taken_whole_or_not_at_all(client: TestClient, change: Any, say
     assert client.get("/api/rig").json() == before
 
 
+def test_a_reading_of_a_head_aimed_at_a_point_that_is_gone_anchors_nothing(
+    client: TestClient,
+) -> None:
+    rig = client.get("/api/rig").json()
+    plain = client.get("/api/state").json()["points"]
+    reading = {"point": "hair", "head": "Key", "lux": 10, "output": 0.25,
+               "at": "2026-01-01T00:00:00+00:00",
+               "placement": rig["heads"][0]["placement"] | {"aim": "left knee"}}  # fmt: skip
+    rig["readings"] = [reading]
+    assert client.put("/api/rig", json=rig).status_code == 200
+    assert client.get("/api/state").json()["points"] == plain
+
+
 def test_rig_out_and_in_is_the_identity(client: TestClient) -> None:
     document = client.get("/api/rig").json()
     assert client.put("/api/rig", json=document).json() == document
@@ -74,6 +87,16 @@ def test_a_look_whose_head_is_gone_is_refused(client: TestClient) -> None:
     answer = client.post("/api/recall", json={"look": 2})
     assert answer.status_code == 409
     assert "Key high" in answer.json()["detail"]
+
+
+def test_half_a_letter_is_no_note(client: TestClient) -> None:
+    half = b'{"notes": "a\\ud800"}'  # a lone surrogate: JSON can say it, UTF-8 cannot
+    for method, path in (("PATCH", "/api/looks/1"), ("POST", "/api/looks")):
+        answer = client.request(
+            method, path, content=half, headers={"Content-Type": "application/json"}
+        )
+        assert answer.status_code == 422, answer.text
+        assert "half a letter" in answer.json()["detail"]
 
 
 def test_another_site_and_a_made_up_name_are_refused(client: TestClient) -> None:
@@ -94,7 +117,7 @@ def test_another_machine_needs_the_token_of_the_address(client: TestClient) -> N
 
 @pytest.mark.parametrize(
     "page", ["/", "/?page=2", "/board", "/library", "/library/1", "/sitting", "/rig",
-             "/rig/heads/new", "/rig/heads/Key", "/docs"],
+             "/rig/heads/new", "/rig/heads/Key", "/rooms", "/docs"],
 )  # fmt: skip
 def test_every_page_renders(client: TestClient, page: str) -> None:
     answer = client.get(page)

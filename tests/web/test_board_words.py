@@ -59,7 +59,7 @@ def test_tile_and_board_agree_while_there_is_no_advice(client: TestClient) -> No
     shown = f_words(told["f_number"])
     assert f'<span class="big">{shown}</span>' in board(client)
     tile = client.get("/").text
-    tile = tile[tile.index("tile-name\">Loop<") :]
+    tile = tile[tile.index('tile-name">Loop<') :]
     assert re.search(r"</strong> (f/[\d.]+)<", tile)[1] == shown
 
 

@@ -15,6 +15,9 @@ class Broken:
     def play(self, timeline: object) -> None:
         """Nothing gets out."""
 
+    def shown(self) -> dict[int, bytes]:
+        return {}
+
     def status(self) -> OutputStatus:
         return OutputStatus("network", False, "nothing gets out to 10.0.0.9")
 

@@ -22,6 +22,7 @@ NAMES = (
     "since", "number", "receptor", "x", "y", "move", "tags", "notes", "ask", "yaw_deg", "address",
     "universe", "bits", "watts", "distance_m", "azimuth_deg", "rise_m", "circuit_name",
     "circuit_amps", "circuit_other", "mains_volts", "habit", "thirds", "channel", "what", "seen",
+    "view", "distance", "rise", "which", "way", "aim", "focus", "units",
 )  # fmt: skip
 VALUES = st.one_of(
     st.sampled_from(

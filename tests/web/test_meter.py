@@ -109,6 +109,21 @@ def test_a_reading_far_off_is_asked_about_and_not_refused(client: TestClient) ->
     assert len([r for r in client.get("/api/readings").json() if r["head"]]) == 1
 
 
+def test_a_number_typed_in_the_wrong_unit_is_told_by_its_fit(client: TestClient) -> None:
+    """E = C N**2 / (S t), C 250 (ISO 2720:1974): what f/N stands for, typed as so many lux."""
+    while True:
+        _, asked = step(client)
+        if asked["head"]:
+            break
+        client.post("/meter/reading", data={**asked, "value": "2", "kind": "lux"})
+    f_number = (real_lux(client, asked) * 400 / 125 / 250) ** 0.5
+    wrong = {**asked, "value": f"{f_number:.2g}", "kind": "lux", "iso": "400", "shutter": "1/125"}
+    said = client.post("/meter/reading", data=wrong)
+    assert "typed as an f-number it would fit" in said.text
+    assert not any(r["head"] for r in client.get("/api/readings").json())
+    assert f'value="{f_number:.2g}"' in said.text  # what was typed is still there
+
+
 @pytest.mark.parametrize(
     ("more", "says"),
     [

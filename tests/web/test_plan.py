@@ -1,7 +1,7 @@
 """The lighting plan against the geometry it draws: azimuth from the camera line, straight throws.
 
 Worked by hand: 2.2 m at 45 degrees camera right, 1.5 m up: h = sqrt(2.2**2 - 1.5**2) = 1.609 m, so
-x = z = 1.138 m. 2.2 m are 86.6 in, on a tape 7 ft 3 in.
+x = z = 1.138 m.
 """
 
 import re
@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 
 from server.studio.document import rig_from_document
 from server.studio.setting import exact_stops
-from server.web.plan import length_words, plans
+from server.web.plan import plans
 
 RIG = rig_from_document(
     {
@@ -63,10 +63,22 @@ def test_every_head_lies_inside_the_drawing_and_is_told_in_words() -> None:
         assert head(plan, "Rim").cone == ""
 
 
-def test_lengths_as_on_the_tape() -> None:
-    assert length_words(2.2, feet=True) == "7 ft 3 in"
-    assert length_words(0.3048 * 12, feet=True) == "12 ft 0 in"
-    assert length_words(2.2, feet=False) == "2.20 m"
+def test_the_tape_of_the_room_is_kept_and_used_everywhere(client: TestClient) -> None:
+    """2.2 m are 86.6 in, on a tape with quarters 7 ft 2½ in (an inch is 25.4 mm)."""
+    assert "Key 2.20 m" in client.get("/rig/plan").text
+    assert "7 ft 2½ in, 45° camera right" not in client.get("/rig").text
+    client.post("/rig/units", data={"units": "ft", "back": "/rig/plan"})
+    assert client.get("/api/rig").json()["room"]["units"] == "ft"
+    for path in ("/rig/plan", "/library/3/plan", "/rig/plan?units=ft"):
+        assert "Key 7 ft 2½ in" in client.get(path).text
+    assert "7 ft 2½ in, 45° camera right" in client.get("/rig").text
+    assert "Key 2.20 m" in client.get("/rig/plan?units=m").text
+    assert client.post("/rig/units", data={"units": "ell"}).status_code == 422
+    before = client.get("/api/rig").json()
+    assert client.put("/api/rig", json=before).status_code == 200
+    del before["room"]["units"]  # rigs of before units were kept
+    client.put("/api/rig", json=before)
+    assert client.get("/api/rig").json()["room"]["units"] == "m"
 
 
 @pytest.mark.parametrize("path", ["/rig/plan", "/rig/plan?units=ft", "/library/3/plan", "/rig"])

@@ -107,3 +107,45 @@ def test_a_head_taken_out_can_be_brought_back(client: TestClient) -> None:
     assert client.post("/rig/heads/bring-back", data={"head": "{"}).status_code == 422
     again = client.post("/rig/heads/bring-back", data={"head": document})
     assert again.status_code == 422  # it is there already
+
+
+def test_ceiling_and_background_are_entered_with_the_room(client: TestClient) -> None:
+    told = ROOM | {"ceiling_m": "3,2", "background_m": "2,25"}
+    client.post("/rig/room", data=told | {"circuit_name": ["A", "B", "C"]}
+                | {"circuit_amps": ["16"] * 3, "circuit_other": ["0"] * 3})  # fmt: skip
+    rig = client.get("/api/rig").json()
+    assert rig["room"]["ceiling_m"] == 3.2
+    assert [p["z"] for p in rig["points"] if p["name"] == "background"] == [-2.25]
+    page = client.get("/rig").text
+    assert 'name="ceiling_m" inputmode="decimal" value="3.2"' in page
+    assert 'name="background_m" inputmode="decimal" value="2.25"' in page
+    low = told | {"ceiling_m": "1", "circuit_name": []}
+    assert "ceiling_m must lie from 1.5" in client.post("/rig/room", data=low).text
+
+
+def test_a_form_of_a_room_that_was_left_changes_nothing(client: TestClient) -> None:
+    page = client.get("/rig/heads/Key").text
+    assert '<input type="hidden" name="room_id" value="1">' in page
+    client.post("/rooms/1/duplicate")
+    client.post("/api/rooms/2/open")
+    before = client.get("/api/rig").json()
+    stale = {"room_id": "1", "name": "Stale", "yaw_deg": "5"}
+    for path in ("/rig/heads/Key", "/rig/heads/new", "/rig/heads/Key/delete", "/rig/room",
+                 "/rig/sitter"):  # fmt: skip
+        answer = client.post(path, data=stale)
+        assert answer.status_code == 409, path
+        assert "Boathouse 2 was opened meanwhile" in answer.text
+    assert client.get("/api/rig").json() == before
+
+
+def test_readings_follow_a_head_that_gets_another_name(client: TestClient) -> None:
+    rig = client.get("/api/rig").json()
+    key = rig["heads"][0]
+    rig["readings"] = [
+        {"point": "forehead", "head": "Key", "lux": 900, "output": 0.25,
+         "at": "2026-05-01T10:00:00+00:00", "placement": key["placement"]}
+    ]  # fmt: skip
+    client.put("/api/rig", json=rig)
+    form = HEAD | {"name": "First", "bits": "16", "circuit": "A"}
+    assert client.post("/rig/heads/Key", data=form).url.path == "/rig"
+    assert [r["head"] for r in client.get("/api/rig").json()["readings"]] == ["First"]

@@ -30,6 +30,7 @@ async def library(
     pattern: Annotated[str, Query(max_length=20)] = "",
     page: Annotated[int, Query(ge=1, le=100000)] = 1,
     deleted: Annotated[int, Query(ge=0)] = 0,
+    came: Annotated[str, Query(max_length=40)] = "",
 ) -> Response:
     """All looks: search, tags, patterns, change, delete with undo."""
     now, faces = desk.engine.now(), desk.faces
@@ -38,6 +39,7 @@ async def library(
     for look in unread:
         faces.ask_pattern(now.rig, look)
     order = store.running_order(session)
+    came_count = len(desk.incoming.looks_of(came))
     return html(
         "pages/library.html",
         view="library",
@@ -57,6 +59,8 @@ async def library(
         more=len(found) > PAGE,
         deleted=deleted,
         taken_out=store.deleted_looks(session, TAKEN_OUT_SHOWN),
+        came=came if came_count else "",
+        came_count=came_count,
         back="/library",
     )
 

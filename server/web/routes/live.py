@@ -10,20 +10,14 @@ from server.errors import OutOfRange, Refused
 from server.store import looks as store
 from server.studio.rig import Lens
 from server.studio.ways import ways
+from server.web.board_rows import board_view, group_heads, group_name
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
 from server.web.face_views import board_url, compare_view, drawing_words, face_now
 from server.web.guard import A_YEAR_S
 from server.web.half_way import half_way_words
 from server.web.keeping import keep_look, kept_already
 from server.web.templating import html, is_htmx
-from server.web.views import (
-    board_view,
-    group_heads,
-    group_name,
-    looks_view,
-    next_look,
-    strip_view,
-)
+from server.web.views import looks_view, next_look, strip_view
 from server.web.words import seconds_of
 
 router = APIRouter(include_in_schema=False)

@@ -2,7 +2,8 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import Annotated, Any
+from fractions import Fraction
+from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Query, Request, Response
@@ -13,19 +14,23 @@ from server.errors import NotFound, OutOfRange, Refused
 from server.live.now import Now
 from server.live.owner import Move
 from server.studio.document import reading_document
-from server.studio.metering import alone, is_alone, steps
+from server.studio.metering import METER_STOPS, alone, is_alone, steps
 from server.studio.readings import KINDS, Reading, lux_of_meter
 from server.studio.rig import Rig
+from server.studio.room import Point
 from server.studio.setting import kept_over, signalled_output
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.metering import far_words, meter_view
+from server.web.shown import ShownDep
 from server.web.templating import html, went
 from server.web.views import strip_view
-from server.web.words import seconds_of
+from server.web.words import lux_words
 
 router = APIRouter(include_in_schema=False)
 contract = APIRouter(prefix="/api", tags=["contract"])
 STEP_KIND = "meter"
+METERING = "metering: "
+"""How a step of the metering is told; the light before the first of them comes back at the end."""
 FADE_S = 1.0
 Word = Annotated[str, Form(max_length=60)]
 
@@ -35,13 +40,16 @@ async def meter_page(
     desk: DeskDep, kind: str = "lux", iso: str = "400", shutter: str = "1/125", since: str = "",
     ask: Annotated[str, Query(max_length=600)] = "",
     typed: Annotated[str, Query(max_length=20)] = "",
+    came: Annotated[str, Query(max_length=40)] = "",
 ) -> Response:  # fmt: skip
     """The next reading; what was typed last stays the way the meter is set."""
     now = desk.engine.now()
+    came_count = len(desk.incoming.readings_of(came))
     return html(
         "pages/meter.html", view="strip", oob=False, notice="", strip=strip_view(now),
         meter=meter_view(now, _since(since)), kinds=KINDS, kind=kind if kind in KINDS else "lux",
         iso=iso[:10], shutter=shutter[:10], since=since[:40], ask=ask, typed=typed, back="/meter",
+        came=came if came_count else "", came_count=came_count,
     )  # fmt: skip
 
 
@@ -60,55 +68,57 @@ async def light_head(
     request: Request, desk: DeskDep, actor: ActorDep, head: Word = "", back: Word = "/meter"
 ) -> Response:
     """Light one head alone, gently; an empty name takes all down for the room's own light."""
-    _light(desk, head, actor)
+    light_alone(desk, head, actor)
     return RedirectResponse(back if back in ("/meter", "/photographs") else "/meter", 303)
 
 
-def _light(desk: Desk, head: str, actor: str) -> None:
+def light_alone(desk: Desk, head: str, actor: str) -> None:
+    now = desk.engine.now()
+    if not is_alone(now.rig, now.record.history.now.setting, head):
+        put_alone(desk, actor, head, f"{head} alone" if head else "the room's own light")
+
+
+def put_alone(
+    desk: Desk, actor: str, head: str, text: str, stops: Fraction | None = METER_STOPS
+) -> None:
+    """One head lit alone, or none, gently, as a step of the metering."""
+
     def decide(now: Now) -> Move:
         if head:
             now.rig.head(head)
-        text = f"metering: {head} alone" if head else "metering: the room's own light"
         setting = now.record.history.now.setting
-        return Move(replace(alone(now.rig, setting, head), origin=None), STEP_KIND, text, FADE_S)
+        there = replace(alone(now.rig, setting, head, stops), origin=None)
+        return Move(there, STEP_KIND, METERING + text, FADE_S)
 
-    now = desk.engine.now()
-    if not is_alone(now.rig, now.record.history.now.setting, head):
-        desk.engine.make(decide, actor)
+    desk.engine.make(decide, actor)
 
 
 @router.post("/meter/reading")
 async def take_reading(
-    request: Request, desk: DeskDep, actor: ActorDep, point: Word, value: Word, head: Word = "",
-    shaded: Annotated[bool, Form()] = False, kind: Word = "lux", iso: Word = "100",
-    shutter: Word = "1/125", tenths: Word = "0", since: Word = "",
+    request: Request, desk: DeskDep, actor: ActorDep, shown: ShownDep, point: Word, head: Word = "",
+    shaded: Annotated[bool, Form()] = False, since: Word = "",
     sure: Annotated[bool, Form()] = False,
 ) -> Response:  # fmt: skip
     """Take what the meter shows, and light the next head."""
     now = desk.engine.now()
-    told = {"value": value, "iso": iso, "tenths": tenths or "0"}
-    numbers = {name: _number(name, text) for name, text in told.items()}
-    receptor = _point(now.rig, point).receptor
-    lux = lux_of_meter(
-        kind, numbers["value"], meter=now.rig.meter, receptor=receptor, iso=numbers["iso"],
-        shutter_s=seconds_of(shutter), tenths=numbers["tenths"],
-    )  # fmt: skip
-    reading = _reading(now, point, head, lux, shaded)
-    kept = {"kind": kind, "iso": iso, "shutter": shutter, "since": since}
+    lux = shown.lux(now.rig.meter, point_of(now.rig, point).receptor)
+    reading = reading_now(now, point, head, lux, shaded)
+    kept = {**shown.way, "since": since}
     expected = next(
         (s.expected_lux for s in steps(now.rig, now.setting.yaw_deg)
          if (s.point, s.head, s.shaded) == reading.pair), 0.0,
     )  # fmt: skip
-    question = far_words(reading, expected)
+    unit = shown.unit_that_fits(now.rig.meter, reading.receptor, expected)
+    question = far_words(reading, expected, unit)
     if question and not sure:
-        return _to(request, {**kept, "ask": question, "typed": value})
-    _keep(desk, reading, actor)
+        return _to(request, {**kept, "ask": question, "typed": shown.value})
+    keep_reading(desk, reading, actor)
     after = desk.engine.now()
     following = next(
         (s for s in steps(after.rig, after.setting.yaw_deg, _since(since)) if s.done is None), None
     )
     if following is not None:
-        _light(desk, following.head, actor)
+        light_alone(desk, following.head, actor)
     return _to(request, kept)
 
 
@@ -116,7 +126,8 @@ def _to(request: Request, fields: dict[str, str]) -> Response:
     return went(request, f"/meter?{urlencode(fields)}")
 
 
-def _point(rig: Rig, name: str) -> Any:
+def point_of(rig: Rig, name: str) -> Point:
+    """The point with this name."""
     for point in rig.points:
         if point.name == name:
             return point
@@ -125,16 +136,10 @@ def _point(rig: Rig, name: str) -> Any:
     )
 
 
-def _number(name: str, text: str) -> float:
-    try:
-        return float(text.strip().replace(",", "."))
-    except ValueError:
-        raise OutOfRange(f"{name} must be a number, got {text!r:.40}") from None
-
-
-def _reading(now: Now, point: str, head: str, lux: float, shaded: bool) -> Reading:
+def reading_now(now: Now, point: str, head: str, lux: float, shaded: bool) -> Reading:
+    """A reading of what is lit now, which must be the head alone, or nothing."""
     setting = now.record.history.now.setting
-    _point(now.rig, point)
+    point_of(now.rig, point)
     if not is_alone(now.rig, setting, head):
         raise Refused(
             f"{head} must be lit alone for its reading: light it first" if head
@@ -145,14 +150,16 @@ def _reading(now: Now, point: str, head: str, lux: float, shaded: bool) -> Readi
         point=point, head=head, lux=lux,
         output=signalled_output(found, setting.output(found)) if found else 0.0,
         at=datetime.now(UTC), placement=found.placement if found else None,
-        yaw_deg=setting.yaw_deg, receptor=_point(now.rig, point).receptor, shaded=shaded,
+        yaw_deg=setting.yaw_deg, receptor=point_of(now.rig, point).receptor, shaded=shaded,
+        minutes_on=round(now.minutes_on(head), 2) if head else None,
     )  # fmt: skip
 
 
-def _keep(desk: Desk, reading: Reading, actor: str) -> Now:
+def keep_reading(desk: Desk, reading: Reading, actor: str) -> Now:
+    """Store a reading with the rig."""
     rig = desk.engine.now().rig_now
     name = reading.head or "the room"
-    text = f"metered {name} at {reading.point}: {reading.lux:.3g} lux"
+    text = f"metered {name} at {reading.point}: {lux_words(reading.lux)}"
     return desk.engine.replace_rig(replace(rig, readings=(*rig.readings, reading)), actor, text)
 
 
@@ -187,18 +194,19 @@ async def end(
     request: Request, desk: DeskDep, actor: ActorDep, back: Annotated[str, Form()] = ""
 ) -> Response:
     """Back to the light before the pass."""
-
-    def decide(now: Now) -> Move:
-        past = now.record.history.steps[: now.record.history.at + 1]
-        before = next((s for s in reversed(past) if not s.text.startswith("metering: ")), None)
-        if before is None:
-            raise Refused("there was no light before the metering")
-        lens = now.record.history.now.setting.lens
-        there = kept_over(now.rig, before.setting).with_lens(lens)
-        return Move(there, "meter end", "back from metering")
-
-    desk.engine.make(decide, actor)
+    desk.engine.make(light_before, actor)
     return went(request, "/photographs" if back == "/photographs" else "/board")
+
+
+def light_before(now: Now) -> Move:
+    """The step back to the light before the metering."""
+    past = now.record.history.steps[: now.record.history.at + 1]
+    before = next((s for s in reversed(past) if not s.text.startswith(METERING)), None)
+    if before is None:
+        raise Refused("there was no light before the metering")
+    lens = now.record.history.now.setting.lens
+    there = kept_over(now.rig, before.setting).with_lens(lens)
+    return Move(there, "meter end", "back from metering")
 
 
 class NewReading(BaseModel):
@@ -229,11 +237,11 @@ async def post_reading(desk: DeskDep, actor: ActorDep, wish: NewReading) -> JSON
     """Take a reading of the head that is lit alone now."""
     now = desk.engine.now()
     lux = lux_of_meter(
-        wish.kind, wish.value, meter=now.rig.meter, receptor=_point(now.rig, wish.point).receptor,
+        wish.kind, wish.value, meter=now.rig.meter, receptor=point_of(now.rig, wish.point).receptor,
         iso=wish.iso, shutter_s=wish.shutter_s, tenths=wish.tenths,
     )  # fmt: skip
-    reading = _reading(now, wish.point, wish.head, lux, wish.shaded)
-    number = len(_keep(desk, reading, actor).rig.readings)
+    reading = reading_now(now, wish.point, wish.head, lux, wish.shaded)
+    number = len(keep_reading(desk, reading, actor).rig.readings)
     return JSONResponse({"number": number, **reading_document(reading)})
 
 

@@ -1,11 +1,16 @@
-"""The lighting plan of the rig as it stands, and of a look as it was kept."""
+"""The lighting plan of the rig as it stands, and of a look as it was kept; metres or feet."""
 
-from fastapi import APIRouter, Response
+from dataclasses import replace
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request, Response
 
 from server.store import looks as store
-from server.web.desk import DeskDep, SessionDep
+from server.studio.rig import Rig
+from server.studio.setting import Stops
+from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.plan import plans
-from server.web.templating import html
+from server.web.templating import html, went
 from server.web.views import strip_view
 
 router = APIRouter(include_in_schema=False)
@@ -15,27 +20,40 @@ router = APIRouter(include_in_schema=False)
 async def rig_plan(desk: DeskDep, units: str = "") -> Response:
     """Where the heads stand now, the dark ones hollow."""
     now = desk.engine.now()
-    feet = units == "ft"
-    return html(
-        "pages/plan.html", view="strip", oob=False, notice="", strip=strip_view(now),
-        title=now.rig.room.name, plans=plans(now.rig, now.setting.yaw_deg, now.setting.stops,
-                                             feet=feet),
-        feet=feet, units_url="/rig/plan" + ("" if feet else "?units=ft"), back_url="/rig",
-        back="/rig",
+    return _page(
+        desk, now.rig, now.setting.yaw_deg, now.setting.stops, units, title=now.rig.room.name,
+        here="/rig/plan", back_url="/rig", back="/rig", may_move=True,
     )  # fmt: skip
 
 
 @router.get("/library/{look_id}/plan")
 async def look_plan(desk: DeskDep, session: SessionDep, look_id: int, units: str = "") -> Response:
     """Where a look's heads stood when it was kept."""
-    now = desk.engine.now()
     look = store.get_look(session, look_id)
-    feet = units == "ft"
-    here = f"/library/{look_id}/plan"
-    return html(
-        "pages/plan.html", view="strip", oob=False, notice="", strip=strip_view(now),
-        title=look.name, plans=plans(now.rig.standing(look.placements), look.yaw_deg, look.stops,
-                                     feet=feet),
-        feet=feet, units_url=here + ("" if feet else "?units=ft"),
-        back_url=f"/library/{look_id}", back="/library",
+    rig = desk.engine.now().rig.standing(look.placements)
+    return _page(
+        desk, rig, look.yaw_deg, look.stops, units, title=look.name,
+        here=f"/library/{look_id}/plan", back_url=f"/library/{look_id}", back="/library",
+        may_move=False,
     )  # fmt: skip
+
+
+def _page(desk: Desk, rig: Rig, yaw_deg: float, stops: Stops, units: str, **more: Any) -> Response:
+    units = units if units in ("m", "ft") else rig.room.units
+    return html(
+        "pages/plan.html", view="strip", oob=False, notice="",
+        strip=strip_view(desk.engine.now()), plans=plans(rig, yaw_deg, stops, units=units),
+        units=units, heads=[h.name for h in rig.heads], **more,
+    )  # fmt: skip
+
+
+@router.post("/rig/units")
+async def set_units(
+    request: Request, desk: DeskDep, actor: ActorDep, units: Annotated[str, Form(max_length=10)],
+    back: Annotated[str, Form(max_length=200)] = "/rig/plan",
+) -> Response:  # fmt: skip
+    """What the room's tape measure shows, kept with the room."""
+    rig = desk.engine.now().rig_now
+    room = replace(rig.room, units=units)
+    desk.engine.replace_rig(replace(rig, room=room), actor, f"lengths in {units}")
+    return went(request, back if back.startswith(("/rig/", "/library/")) else "/rig/plan")

@@ -4,30 +4,40 @@ import asyncio
 import json
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
+from hashlib import sha256
 from pathlib import Path
 from shutil import rmtree
 from tempfile import mkdtemp
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import FileResponse, JSONResponse
 from pydantic import ValidationError
+from sqlmodel import Session
 from starlette.background import BackgroundTask
 
-from server.errors import OutOfRange
-from server.store.backup import backup
+from server.errors import OutOfRange, Refused
+from server.store import looks as store
+from server.store.backup import backup, without_secrets
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
+from server.studio.lamps import renamed_lamps
+from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
 from server.studio.room import WAYS
 from server.web.contract import RigDocument
-from server.web.desk import ActorDep, Desk, DeskDep
+from server.web.curves import curves_view
+from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, SessionDep
 from server.web.errors import sentences
 from server.web.face_views import stand_in_views
 from server.web.forms import head_of, number, room_of
+from server.web.lamps import lamps_view
 from server.web.plan import plans
 from server.web.templating import html, went
 from server.web.views import strip_view
+from server.web.warming import head_words
 from server.web.words import place_words
 
 router = APIRouter(include_in_schema=False)
@@ -47,12 +57,13 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
     spare = max(1, CIRCUIT_ROWS - len(circuits))
     return html(
         "pages/rig.html", view="rig", oob=False, notice="", strip=strip_view(now), gone=gone,
+        room_id=now.record.room_id,
         stand_ins=stand_in_views(desk.faces, now), rig=rig, heads=now.figures.heads,
-        place=place_words, circuits=circuits, spare=range(spare),
+        place=place_words, warm=partial(head_words, now), circuits=circuits, spare=range(spare),
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
-        back="/rig", way_kinds=WAYS,
+        back="/rig", way_kinds=WAYS, seen=_seen(rig_document(rig)["room"]),
     )  # fmt: skip
 
 
@@ -63,16 +74,22 @@ async def new_head(desk: DeskDep) -> Response:
     taken = [slot for h in rig.heads if h.universe == 1 for slot in h.slots]
     name = f"Head {len(rig.heads) + 1}"
     head = Head(name=name, role="fill" if rig.heads else "key", address=max(taken, default=0) + 1)
-    return _head_page(desk, head, "/rig/heads/new")
+    return head_page(desk, head, "/rig/heads/new")
 
 
 @router.get("/rig/heads/{name}")
 async def edit_head(desk: DeskDep, name: str) -> Response:
     """A form for one head."""
-    return _head_page(desk, desk.engine.now().rig.head(name), f"/rig/heads/{name}")
+    return head_page(desk, desk.engine.now().rig.head(name), page_of(name))
 
 
-def _head_page(desk: Desk, head: Head, action: str) -> Response:
+def page_of(name: str) -> str:
+    """The address of a head's page."""
+    return f"/rig/heads/{quote(name, safe='')}"
+
+
+def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Response:
+    """The form for a head, with its photometric files."""
     now = desk.engine.now()
     rig = now.rig
     document = head_document(head)
@@ -89,25 +106,31 @@ def _head_page(desk: Desk, head: Head, action: str) -> Response:
     return html(
         "pages/head.html", view="strip", oob=False, notice="", strip=strip_view(now),
         v=values, action=action, roles=ROLES, lamps=LAMPS, curves=CURVES,
+        room_id=now.record.room_id,
         circuits=[c.name for c in rig.room.circuits],
         aims=["mark", *(p.name for p in rig.points)]
         + (["a place"] if values["aim"] == "a place" else []),
+        seen="" if action.endswith("/new") else _seen(document),
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
+        warm="" if action.endswith("/new") else head_words(now, head),
+        measured=curves_view(head), gone_beam=gone_beam,
+        lamp_log=lamps_view(rig, head, datetime.now()),
     )  # fmt: skip
 
 
 @router.post("/rig/heads/new")
 async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Add a head."""
-    rig = desk.engine.now().rig_now
-    head = head_of(await request.form(), None)
+    form = await request.form()  # before the rig is read: a slow form must not undo what came
+    rig = _same_room(desk, form.get("room_id"))
+    head = head_of(form, None)
     desk.engine.replace_rig(replace(rig, heads=(*rig.heads, head)), actor, f"{head.name} added")
     return went(request, "/rig")
 
 
 @router.post("/rig/heads/bring-back")
 async def bring_back_head(
-    request: Request, desk: DeskDep, actor: ActorDep, head: Annotated[str, Form(max_length=20000)]
+    request: Request, desk: DeskDep, actor: ActorDep, head: Annotated[str, Form(max_length=400_000)]
 ) -> Response:
     """Undo taking a head out: the page that told of it carries the head's own document."""
     rig = desk.engine.now().rig_now
@@ -118,23 +141,55 @@ async def bring_back_head(
 
 
 @router.post("/rig/heads/{name}")
-async def change_head(request: Request, desk: DeskDep, actor: ActorDep, name: str) -> Response:
+async def change_head(
+    request: Request, desk: DeskDep, session: SessionDep, actor: ActorDep, name: str
+) -> Response:
     """Change a head."""
-    rig = desk.engine.now().rig_now
+    form = await request.form()
+    rig = _same_room(desk, form.get("room_id"))
     before = rig.head(name)
-    after = head_of(await request.form(), before)
+    _unchanged(form, head_document(before), name)
+    after = head_of(form, before)
+    if after.name != before.name:
+        _free_name(session, after.name)
     heads = tuple(after if h is before else h for h in rig.heads)
+    names = {before.name: after.name}
+    readings, lamps = renamed_heads(rig.readings, names), renamed_lamps(rig.lamps, names)
     desk.engine.replace_rig(
-        replace(rig, heads=heads), actor, f"{after.name} changed",
-        renamed={before.name: after.name},
+        replace(rig, heads=heads, readings=readings, lamps=lamps), actor,
+        f"{after.name} changed", renamed=names,
     )  # fmt: skip
     return went(request, "/rig")
 
 
+def _seen(document: dict[str, Any]) -> str:
+    """What a form was filled from, so that it cannot undo what came meanwhile."""
+    return sha256(json.dumps(document, sort_keys=True).encode()).hexdigest()[:12]
+
+
+def _unchanged(form: Any, document: dict[str, Any], what: str) -> None:
+    seen = str(form.get("seen", ""))
+    if seen and seen != _seen(document):
+        raise Refused(
+            f"{what} was changed by someone else while this form was open: open it again, so that"
+            " nothing of theirs is lost"
+        )
+
+
+def _free_name(session: Session, name: str) -> None:
+    """A head that is gone lives on in looks by its name: nobody else may take it over."""
+    if name in store.heads_in_looks(session):
+        raise Refused(
+            f"looks still hold a head called {name}: choose another name, or bring that head back"
+        )
+
+
 @router.post("/rig/heads/{name}/delete")
-async def delete_head(desk: DeskDep, actor: ActorDep, name: str) -> Response:
+async def delete_head(
+    desk: DeskDep, actor: ActorDep, name: str, room_id: Annotated[str, Form(max_length=20)] = ""
+) -> Response:
     """Take a head out of the rig; the page that answers offers to bring it back."""
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, room_id)
     gone = rig.head(name)
     left = tuple(h for h in rig.heads if h is not gone)
     desk.engine.replace_rig(replace(rig, heads=left), actor, f"{name} taken out")
@@ -144,9 +199,13 @@ async def delete_head(desk: DeskDep, actor: ActorDep, name: str) -> Response:
 @router.post("/rig/room")
 async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Room, mains and circuits."""
-    rig = desk.engine.now().rig_now
-    room = room_of(await request.form(), rig.room)
-    desk.engine.replace_rig(replace(rig, room=room), actor, "room changed")
+    form = await request.form()
+    rig = _same_room(desk, form.get("room_id"))
+    _unchanged(form, rig_document(rig)["room"], "the room")
+    rig = replace(rig, room=room_of(form, rig.room))
+    if str(form.get("background_m", "")).strip():
+        rig = rig.with_background(number(form, "background_m"))
+    desk.engine.replace_rig(rig, actor, "room changed")
     return went(request, "/rig")
 
 
@@ -154,7 +213,7 @@ async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Respo
 async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """How the sitter's face is turned."""
     form = await request.form()
-    rig = desk.engine.now().rig_now
+    rig = _same_room(desk, form.get("room_id"))
     sitter = replace(
         rig.sitter,
         yaw_deg=number(form, "yaw_deg"),
@@ -177,11 +236,14 @@ async def export(desk: DeskDep) -> Response:
 
 
 @router.get("/rig/copy")
-async def copy(desk: DeskDep) -> Response:
-    """The whole studio as one file: every look, the rig, the sitting."""
+async def copy(desk: DeskDep, device: DeviceDep) -> Response:
+    """The whole studio as one file: every look, the rig, the sitting; not who may come in."""
+    if device.role != "operate":
+        raise Refused(f"{device.name} may not take the studio along: ask one that operates")
     folder = Path(mkdtemp(prefix="thirdstop-copy-"))
     name = f"thirdstop-{datetime.now():%Y-%m-%d-%H%M}.db"
     await asyncio.to_thread(backup, desk.settings.database, folder / name)
+    await asyncio.to_thread(without_secrets, folder / name)
     return FileResponse(
         folder / name, filename=name, media_type="application/vnd.sqlite3",
         background=BackgroundTask(rmtree, folder, ignore_errors=True),
@@ -196,6 +258,17 @@ async def import_rig(
     rig = _rig_of(await document.read()).require_heads()
     desk.engine.replace_rig(rig, actor, f"rig {rig.room.name} imported")
     return went(request, "/rig")
+
+
+def _same_room(desk: Desk, room_id: object) -> Rig:
+    """The rig that a form is about. Refused when another room was opened since it was shown."""
+    now = desk.engine.now()
+    if room_id and room_id != str(now.record.room_id):
+        raise Refused(
+            f"{now.rig.room.name} was opened meanwhile, this form was of another room:"
+            " nothing was changed, open the Rig page again"
+        )
+    return now.rig_now
 
 
 def _rig_of(text: str | bytes) -> Rig:

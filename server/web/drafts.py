@@ -1,0 +1,29 @@
+"""Studios in files that were looked at and not put in place yet."""
+
+from hashlib import sha256
+
+from server.errors import Refused
+from server.studio.whole import Whole
+
+KEPT = 2
+
+
+class Drafts:
+    """The newest two, each under a number that is made from what its file says."""
+
+    def __init__(self) -> None:
+        self._drafts: dict[str, Whole] = {}
+
+    def keep(self, text: bytes, whole: Whole) -> str:
+        """Keep a studio until it is put in place; answers its number."""
+        number = sha256(text).hexdigest()[:16]
+        others = [(n, w) for n, w in self._drafts.items() if n != number]
+        self._drafts = dict([*others[-(KEPT - 1) :], (number, whole)])
+        return number
+
+    def take(self, number: str) -> Whole:
+        """The studio that was looked at under this number. Refused when it is forgotten."""
+        whole = self._drafts.get(number)
+        if whole is None:
+            raise Refused("that file is not at hand any more: choose it once more")
+        return whole

@@ -1,0 +1,146 @@
+"""Curve in: one head alone down the fader, read with the meter, stored as its measured curve."""
+
+from dataclasses import replace
+from typing import Annotated
+from urllib.parse import quote
+
+from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi.responses import RedirectResponse
+
+from server.errors import OutOfRange, Refused
+from server.studio.curve_in import LevelReading, curved, measured_points, on_curve, percent
+from server.studio.head import Head
+from server.studio.metering import is_alone
+from server.studio.rig import Rig
+from server.studio.setting import exact_stops
+from server.web.curve_pass import Pass, is_lit
+from server.web.curving import curve_view, expected_lux, question, room_light
+from server.web.desk import ActorDep, Desk, DeskDep
+from server.web.forms import number
+from server.web.routes.meter import light_before, put_alone
+from server.web.shown import ShownDep
+from server.web.templating import html, went
+from server.web.views import strip_view
+
+router = APIRouter(include_in_schema=False)
+Passing = Annotated[str, Form(max_length=4000)]
+Word = Annotated[str, Form(max_length=60)]
+
+
+@router.get("/rig/heads/{name}/curve")
+async def curve_page(
+    request: Request, desk: DeskDep, name: str,
+    ask: Annotated[str, Query(max_length=600)] = "",
+    typed: Annotated[str, Query(max_length=20)] = "",
+) -> Response:  # fmt: skip
+    """The next reading, those taken, and from five on what they come to."""
+    now = desk.engine.now()
+    passing = Pass.of(request.url.query)
+    view = curve_view(now, now.rig.head(name), passing)
+    return html(
+        "pages/curve.html", view="strip", oob=False, notice="", strip=strip_view(now), curve=view,
+        kind=view.kind, iso=view.iso, shutter=view.shutter, ask=ask, typed=typed, back="/rig",
+    )  # fmt: skip
+
+
+@router.post("/rig/heads/{name}/curve/start")
+async def start(desk: DeskDep, actor: ActorDep, name: str, point: Word) -> Response:
+    """Where the meter stays; the room's own light is asked for unless it was read there."""
+    now = desk.engine.now()
+    head = now.rig.head(name)
+    passing = Pass(point=point, room_lux=room_light(now, point))
+    curve_view(now, head, passing)
+    return _on(desk, actor, head, passing)
+
+
+@router.post("/rig/heads/{name}/curve/light")
+async def light(
+    desk: DeskDep, actor: ActorDep, name: str, passing: Passing = "", level: Word = ""
+) -> Response:
+    """Light the head alone at a level, gently; no level takes all down for the room's light."""
+    head = desk.engine.now().rig.head(name)
+    there = Pass.of(passing)
+    if level:
+        share = number({"level": level.replace("%", "")}, "level") / 100
+        LevelReading(share, 0.0)
+        there = replace(there, level=share)
+    return _on(desk, actor, head, there)
+
+
+def _on(desk: Desk, actor: str, head: Head, passing: Pass) -> Response:
+    """Light what is to be read next, and show it."""
+    now = desk.engine.now()
+    level = passing.next_level
+    if passing.room_lux is None:
+        put_alone(desk, actor, "", "the room's own light")
+    elif level is not None and not is_lit(now, head, level):
+        stops = exact_stops(head.dimmer.output(level))
+        put_alone(desk, actor, head.name, f"{head.name} alone at {percent(level)}", stops)
+    return RedirectResponse(f"{_page(head)}?{passing.query}", 303)
+
+
+def _page(head: Head) -> str:
+    return f"/rig/heads/{quote(head.name, safe='')}/curve"
+
+
+@router.post("/rig/heads/{name}/curve/reading")
+async def take_reading(
+    desk: DeskDep, actor: ActorDep, name: str, shown: ShownDep, passing: Passing = "",
+    sure: Annotated[bool, Form()] = False,
+) -> Response:  # fmt: skip
+    """Take what the meter shows at the level that is lit, and go on to the next."""
+    now = desk.engine.now()
+    head = now.rig.head(name)
+    there = replace(Pass.of(passing), way=dict(shown.way))
+    view = curve_view(now, head, there)
+    receptor = next(p.receptor for p in now.rig.points if p.name == view.point)
+    lux = shown.lux(now.rig.meter, receptor)
+    level = there.next_level
+    if there.room_lux is None:
+        if not is_alone(now.rig, now.record.history.now.setting, ""):
+            raise Refused("all heads must be dark to read the room's own light")
+        return _on(desk, actor, head, replace(there, room_lux=lux))
+    if level is None or not is_lit(now, head, level):
+        raise Refused(f"{head.name} must be lit alone at its level for the reading: light it first")
+    unit = shown.unit_that_fits(now.rig.meter, receptor, expected_lux(now, head, there, level))
+    asked = question(now, head, there, level, lux, unit)
+    if asked and not sure:
+        more = f"&ask={quote(asked)}&typed={quote(shown.value[:20])}"
+        return RedirectResponse(f"{_page(head)}?{there.query}{more}", 303)
+    return _on(desk, actor, head, there.with_reading(level, lux))
+
+
+@router.post("/rig/heads/{name}/curve/store")
+async def store(
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, passing: Passing = ""
+) -> Response:
+    """Put the measured curve in place of the present one; every head keeps its light."""
+    there = Pass.of(passing)
+    rig = desk.engine.now().rig_now
+    head = rig.head(name)
+    if there.room_lux is None:
+        raise OutOfRange("room: the room's own light must be read first")
+    after = curved(head, measured_points(there.readings, there.room_lux), there.steady_from)
+    text = f"{head.name}: curve measured by {len(there.readings)} readings"
+    desk.engine.replace_rig(_with(rig, head, after), actor, text)
+    _end(desk, actor)
+    return went(request, f"/rig/heads/{quote(name, safe='')}")
+
+
+@router.post("/rig/heads/{name}/curve/end")
+async def end(request: Request, desk: DeskDep, actor: ActorDep, name: str) -> Response:
+    """Leave the curve as it is; the light before the pass comes back."""
+    head = desk.engine.now().rig.head(name)
+    _end(desk, actor)
+    return went(request, f"/rig/heads/{quote(head.name, safe='')}")
+
+
+def _end(desk: Desk, actor: str) -> None:
+    now = desk.engine.now()
+    if now.record.history.now.text.startswith("metering: "):
+        desk.engine.make(light_before, actor)
+
+
+def _with(rig: Rig, before: Head, after: Head) -> Rig:
+    heads = tuple(after if h is before else h for h in rig.heads)
+    return replace(rig, heads=heads, readings=on_curve(rig.readings, before, after))

@@ -1,0 +1,129 @@
+"""The lamp log: a lamp changed, the new one read, its head corrected in all looks."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi.responses import RedirectResponse
+from sqlmodel import Session
+
+from server.live.now import Now
+from server.live.owner import Move
+from server.store import looks as store
+from server.studio.lamps import LampChange
+from server.studio.look import Look
+from server.studio.metering import alone, is_alone
+from server.studio.readings import KINDS
+from server.web.desk import ActorDep, Desk, DeskDep
+from server.web.forms import number
+from server.web.lamps import (
+    changed_at,
+    proposal,
+    read_lamp,
+    reading_of,
+    stops_text,
+    taken_back,
+)
+from server.web.routes.rig import page_of
+from server.web.templating import html, went
+from server.web.views import strip_view
+
+router = APIRouter(include_in_schema=False)
+EVERY_LOOK = 100_000
+Word = Annotated[str, Form(max_length=60)]
+Asked = Annotated[str, Query(max_length=60)]
+
+
+@router.post("/rig/heads/{name}/lamp")
+async def change_lamp(
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, day: Word, hours: Word = "",
+    note: Annotated[str, Form(max_length=400)] = "",
+) -> Response:  # fmt: skip
+    """Write a lamp change down; the page that reads the new one comes next."""
+    rig = desk.engine.now().rig_now
+    known = number({"hours": hours}, "hours") if hours.strip() else 0.0
+    at = changed_at(day, datetime.now(UTC))
+    change = LampChange(rig.head(name).name, at, known, " ".join(note.split()))
+    desk.engine.replace_rig(
+        replace(rig, lamps=(*rig.lamps, change)), actor, f"lamp of {name} changed"
+    )
+    return went(request, f"{page_of(name)}/lamp")
+
+
+@router.get("/rig/heads/{name}/lamp")
+async def lamp_page(
+    desk: DeskDep, name: str, point: Asked = "", value: Asked = "", kind: Asked = "lux",
+    tenths: Asked = "", iso: Asked = "400", shutter: Asked = "1/125",
+) -> Response:  # fmt: skip
+    """Read the new lamp; with a value, what it comes to, before anything is changed."""
+    now = desk.engine.now()
+    head = now.rig.head(name)
+    typed = _typed(point, kind, value, tenths, iso, shutter)
+    told = None
+    if value.strip():
+        told = proposal(head, reading_of(now, head, typed), _looks(desk))
+    lit = now.matrix.at
+    best = max(now.rig.points, key=lambda p: lit[p.name][head.name]).name
+    return html(
+        "pages/lamp.html", view="strip", oob=False, notice="", strip=strip_view(now), back="/rig",
+        name=head.name, action=page_of(name), typed=typed, told=told, kinds=KINDS,
+        lit=is_alone(now.rig, now.record.history.now.setting, head.name),
+        points=[p.name for p in now.rig.points], point=point or best,
+    )  # fmt: skip
+
+
+@router.post("/rig/heads/{name}/lamp/light")
+async def light_alone(desk: DeskDep, actor: ActorDep, name: str) -> Response:
+    """Light the head alone, gently, two stops below full."""
+
+    def decide(now: Now) -> Move:
+        setting = alone(now.rig, now.record.history.now.setting, now.rig.head(name).name)
+        return Move(replace(setting, origin=None), "meter", f"metering: {name} alone")
+
+    desk.engine.make(decide, actor)
+    return RedirectResponse(f"{page_of(name)}/lamp", 303)
+
+
+@router.post("/rig/heads/{name}/lamp/apply")
+async def apply(
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, point: Word, value: Word,
+    kind: Word = "lux", tenths: Word = "", iso: Word = "400", shutter: Word = "1/125",
+) -> Response:  # fmt: skip
+    """Correct the head in all its looks: they keep their light."""
+    now = desk.engine.now()
+    head = now.rig.head(name)
+    lamp = reading_of(now, head, _typed(point, kind, value, tenths, iso, shutter))
+    rig, correction = read_lamp(now.rig_now, head, lamp, _looks(desk), datetime.now(UTC))
+    text = f"{name} reads {stops_text(lamp.stops)}, corrected in all looks"
+    desk.engine.relamp(rig, correction, actor, text)
+    return went(request, page_of(name))
+
+
+@router.post("/rig/heads/{name}/lamp/take-back")
+async def take_back(
+    request: Request, desk: DeskDep, actor: ActorDep, name: str,
+    line: Annotated[int, Form(ge=1, le=100_000)],
+) -> Response:  # fmt: skip
+    """Take a line out of the log, or its correction out of all looks."""
+    now = desk.engine.now()
+    rig, correction = taken_back(now.rig_now, line, now.rig.head(name))
+    if correction is None:
+        desk.engine.replace_rig(rig, actor, f"a lamp change of {name} taken out of the log")
+    else:
+        desk.engine.relamp(rig, correction, actor, f"correction of {name} taken back")
+    return went(request, page_of(name))
+
+
+def _typed(
+    point: str, kind: str, value: str, tenths: str, iso: str, shutter: str
+) -> dict[str, str]:
+    return {
+        "point": point, "kind": kind, "value": value, "tenths": tenths, "iso": iso,
+        "shutter": shutter,
+    }  # fmt: skip
+
+
+def _looks(desk: Desk) -> list[Look]:
+    with Session(desk.database) as session:
+        return store.find_looks(session, limit=EVERY_LOOK)

@@ -1,0 +1,118 @@
+"""Warm-up of one head: its minutes on, its own drift record, and one more reading for it."""
+
+from dataclasses import dataclass
+from typing import Annotated
+from urllib.parse import quote, urlencode
+
+from fastapi import APIRouter, Form, Query, Response
+from fastapi.responses import RedirectResponse
+
+from server.live.now import Now
+from server.studio.head import Head
+from server.studio.metering import is_alone
+from server.studio.readings import KINDS
+from server.web.desk import ActorDep, DeskDep
+from server.web.routes.meter import (
+    keep_reading,
+    light_alone,
+    light_before,
+    point_of,
+    reading_now,
+)
+from server.web.shown import ShownDep
+from server.web.templating import html
+from server.web.views import strip_view
+from server.web.warming import drift_of, head_words, ratio_to_come
+
+router = APIRouter(include_in_schema=False)
+Word = Annotated[str, Form(max_length=60)]
+READ_AT_MIN = (1, 3, 6, 10, 15, 20, 30)
+
+
+@dataclass(frozen=True)
+class WarmView:
+    """The page."""
+
+    head: str
+    told: str
+    lines: tuple[tuple[str, str], ...]
+    steady: str
+    points: tuple[str, ...]
+    point: str
+    lit: bool
+    when: str
+    tungsten: bool
+    ratio: str
+
+
+@router.get("/rig/heads/{name}/warm-up")
+async def warm_page(
+    desk: DeskDep, name: str, kind: str = "lux", iso: str = "400", shutter: str = "1/125",
+    point: Annotated[str, Query(max_length=60)] = "",
+) -> Response:  # fmt: skip
+    """The record of one head, and its next reading."""
+    now = desk.engine.now()
+    return html(
+        "pages/warm_up.html", view="strip", oob=False, notice="", strip=strip_view(now),
+        warm=_view(now, now.rig.head(name), point), typed="", iso=iso[:10], shutter=shutter[:10],
+        kind=kind if kind in KINDS else "lux", back="/rig",
+    )  # fmt: skip
+
+
+def _view(now: Now, head: Head, point: str) -> WarmView:
+    drift = drift_of(now, head.name)
+    names = tuple(p.name for p in now.rig.points)
+    last = [r.point for r in now.rig.readings if r.head == head.name and r.point in names]
+    best = max(names, key=lambda p: now.matrix.at[p][head.name])
+    minutes = now.minutes_on(head.name)
+    ahead = next((m for m in READ_AT_MIN if m > minutes), None)
+    ratio = ratio_to_come(now)
+    measured = len(drift.points) > 1
+    return WarmView(
+        head=head.name,
+        told=head_words(now, head) or "dark and cold",
+        lines=tuple((f"{m:.0f} min", _stops(s)) for m, s in drift.points) if measured else (),
+        steady=f"Steady after about {drift.steady_at:.0f} minutes." if measured else "",
+        points=names,
+        point=point if point in names else (last[-1] if last else best),
+        lit=is_alone(now.rig, now.record.history.now.setting, head.name),
+        when=f"Best read again at about {ahead} minutes." if ahead else "",
+        tungsten=head.lamp == "tungsten",
+        ratio=f"The ratio would drift from {ratio.now} to {ratio.then} meanwhile." if ratio else "",
+    )
+
+
+def _stops(stops: float) -> str:
+    return f"{stops:+.2f} stop".replace("-", "−") if abs(stops) >= 0.005 else "0"
+
+
+@router.post("/rig/heads/{name}/warm-up/light")
+async def light(desk: DeskDep, actor: ActorDep, name: str, point: Word = "") -> Response:
+    """Light the head alone, two stops below full, and leave it so."""
+    light_alone(desk, desk.engine.now().rig.head(name).name, actor)
+    return _page(name, {"point": point})
+
+
+@router.post("/rig/heads/{name}/warm-up/reading")
+async def take_reading(
+    desk: DeskDep, actor: ActorDep, name: str, point: Word, shown: ShownDep
+) -> Response:
+    """One reading more for the record; it also anchors the head's figures, as any reading does."""
+    now = desk.engine.now()
+    head = now.rig.head(name)
+    lux = shown.lux(now.rig.meter, point_of(now.rig, point).receptor)
+    keep_reading(desk, reading_now(now, point, head.name, lux, False), actor)
+    return _page(name, {"point": point, **shown.way})
+
+
+@router.post("/rig/heads/{name}/warm-up/end")
+async def end(desk: DeskDep, actor: ActorDep, name: str) -> Response:
+    """Back to the light before."""
+    head = desk.engine.now().rig.head(name)
+    desk.engine.make(light_before, actor)
+    return _page(head.name, {})
+
+
+def _page(name: str, fields: dict[str, str]) -> Response:
+    more = f"?{urlencode(fields)}" if fields else ""
+    return RedirectResponse(f"/rig/heads/{quote(name, safe='')}/warm-up{more}", 303)

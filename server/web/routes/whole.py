@@ -1,0 +1,65 @@
+"""The whole studio as one file: out, looked at, and in place of this one."""
+
+from datetime import datetime
+from typing import Annotated
+
+from fastapi import APIRouter, File, Request, Response, UploadFile
+from fastapi.responses import JSONResponse
+from sqlmodel import Session
+
+from server.store import rooms as store
+from server.store.whole import load_whole, replace_all
+from server.studio.rig import Rig
+from server.studio.whole import whole_document
+from server.web.desk import ActorDep, DeskDep
+from server.web.rooms import refuse_while_walking, room_card, room_opened, whole_view
+from server.web.templating import html, went
+from server.web.views import strip_view
+from server.web.whole_contract import whole_of
+
+router = APIRouter(prefix="/rooms", include_in_schema=False)
+
+
+# Plain functions: a large studio takes a while, and the light must not wait for it.
+
+
+@router.get("/export")
+def export(desk: DeskDep) -> Response:
+    """Every room, look and running order in one document."""
+    now = desk.engine.now()
+    with Session(desk.database) as session:
+        whole = load_whole(session, now.record.room_id, now.rig_now)
+    name = f"studio-{datetime.now():%Y-%m-%d-%H%M}.json"
+    return JSONResponse(
+        whole_document(whole), headers={"Content-Disposition": f'attachment; filename="{name}"'}
+    )
+
+
+@router.post("/import")
+def look_at(desk: DeskDep, document: Annotated[UploadFile, File()]) -> Response:
+    """What a file holds, and what it would take the place of. Nothing is changed."""
+    text = document.file.read()
+    whole = whole_of(text)
+    number = desk.drafts.keep(text, whole)
+    now = desk.engine.now()
+    with Session(desk.database) as session:
+        here = [room_card(now, r) for r in store.rooms(session) if r.archived_at is None]
+    return html(
+        "pages/whole.html", view="strip", oob=False, notice="", strip=strip_view(now),
+        number=number, whole=whole_view(now, whole), here=here, back="/rig",
+    )  # fmt: skip
+
+
+@router.post("/import/{number}")
+def put_in_place(request: Request, desk: DeskDep, actor: ActorDep, number: str) -> Response:
+    """Put the studio that was looked at in place of this one, all of it or nothing."""
+    whole = desk.drafts.take(number)
+    refuse_while_walking(desk)
+
+    with Session(desk.database) as session:
+
+        def choose() -> tuple[int, Rig]:
+            return replace_all(session, whole), whole.opened
+
+        room_opened(desk, desk.engine.open_room(choose, actor))
+    return went(request, "/rooms")

@@ -1,0 +1,207 @@
+"""What goes out comes back the same: rigs and whole studios made up at random (hypothesis)."""
+
+import json
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlmodel import Session
+
+from server.physics.beam import Beam, BeamRow
+from server.store.database import open_database
+from server.store.rigs import load_rig, put_rig
+from server.store.rooms import rooms
+from server.store.whole import load_whole, replace_all
+from server.studio.document import rig_document, rig_from_document
+from server.studio.head import CURVES, LAMPS, ROLES, Head, Placement
+from server.studio.look import Look, tags_of
+from server.studio.readings import Reading
+from server.studio.rig import Lens, Rig
+from server.studio.room import (
+    SIGNAL_LOSS,
+    STAND_INS,
+    USUAL_POINTS,
+    Circuit,
+    Meter,
+    Point,
+    Room,
+    Sitter,
+)
+from server.studio.whole import Whole, WholeRoom, whole_document, whole_from_document
+from server.web.contract import RigDocument
+from server.web.whole_contract import whole_of
+
+QUICK = dict(
+    deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
+)
+NAMES = st.text(
+    st.characters(categories=("L", "N", "P", "S"), exclude_characters="/"), min_size=1, max_size=12
+).filter(lambda name: name not in (".", "..", "new"))
+MOMENTS = st.datetimes(datetime(1971, 1, 1), datetime(2199, 1, 1))
+
+
+def between(low: float, high: float) -> st.SearchStrategy[float]:
+    """A number in low..high, both included."""
+    return st.floats(low, high, allow_nan=False)
+
+
+@st.composite
+def placements(draw: st.DrawFn, aims: tuple[str, ...] = ("mark",)) -> Placement:
+    distance = draw(between(0.2, 40))
+    aim: Any = st.sampled_from(aims) | st.tuples(*[between(-9, 9)] * 3)
+    return Placement(
+        draw(between(-180, 180)), distance, draw(between(-0.95, 0.95)) * distance,
+        draw(between(0, 1)), tuple(draw(st.lists(between(0, 6), max_size=2))), draw(aim),
+    )  # fmt: skip
+
+
+@st.composite
+def heads(draw: st.DrawFn, name: str, address: int, circuits: list[str], aims: Any) -> Head:
+    curve = draw(st.sampled_from(CURVES))
+    inner = sorted(draw(st.sets(st.integers(1, 99), max_size=3)))
+    points = [(0.0, 0.0), *((x / 100, x * x / 1e4) for x in inner), (1.0, 1.0)]
+    beam_deg = draw(between(1, 90))
+    rows = [
+        BeamRow(focus, Beam(draw(between(1, 1e7)), beam_deg, draw(between(91, 180))))
+        for focus in draw(st.sampled_from([(0.5,), (0.0, 1.0), (0.0, 0.25, 1.0)]))
+    ]
+    return Head(
+        name=name, role=draw(st.sampled_from(ROLES)), universe=draw(st.integers(1, 3)),
+        address=address, bits=draw(st.sampled_from((8, 16))),
+        circuit=draw(st.sampled_from(["", *circuits])), watts=draw(between(0, 5000)),
+        power_factor=draw(between(0.05, 1)), lamp=draw(st.sampled_from(LAMPS)),
+        cct_kelvin=draw(between(1000, 20000)), curve=curve,
+        curve_points=tuple(points) if curve == "measured" else (), beam=tuple(rows),
+        placement=draw(placements(aims)), lens_diameter_m=draw(between(0.005, 5)),
+    )  # fmt: skip
+
+
+@st.composite
+def readings(draw: st.DrawFn) -> Reading:
+    head = draw(st.sampled_from(["", "Key"]))
+    return Reading(
+        draw(NAMES), head, draw(between(0, 1e5)), draw(between(0.001, 1)),
+        draw(MOMENTS).replace(tzinfo=UTC), draw(placements()) if head else None,
+        draw(between(-180, 180)), draw(st.sampled_from(("flat", "dome"))),
+        bool(head) and draw(st.booleans()),
+    )  # fmt: skip
+
+
+@st.composite
+def rigs(draw: st.DrawFn) -> Rig:
+    """Any rig that may be entered, with up to three heads."""
+    circuits = draw(st.lists(NAMES, max_size=2, unique=True))
+    extra = draw(st.lists(NAMES.filter(lambda n: n != "mark"), max_size=1, unique=True))
+    known = {p.name for p in USUAL_POINTS}
+    points = USUAL_POINTS + tuple(
+        Point(name, draw(st.sampled_from(("face", "room"))), draw(between(-9, 9)), 0.5, -0.0,
+              draw(between(1, 9)), 0.0, 1.0, draw(st.sampled_from(("flat", "dome"))))
+        for name in extra if name not in known
+    )  # fmt: skip
+    aims = ("mark", *(p.name for p in points))
+    names = draw(st.lists(NAMES, max_size=3, unique=True))
+    return Rig(
+        room=Room(
+            draw(NAMES), draw(between(50, 500)), draw(between(0.01, 1)), draw(between(0, 1e5)),
+            tuple(Circuit(n, draw(between(0.1, 1000)), draw(between(0, 9))) for n in circuits),
+            draw(st.sampled_from(SIGNAL_LOSS)), draw(st.none() | between(1.5, 50)),
+        ),
+        sitter=Sitter(
+            draw(between(-180, 180)), draw(between(0, 6)), draw(st.sampled_from(STAND_INS))
+        ),
+        points=points,
+        lens=draw(lenses()),
+        heads=tuple(draw(heads(n, 1 + 5 * i, circuits, aims)) for i, n in enumerate(names)),
+        meter=Meter(draw(between(100, 1000)), draw(between(100, 1000))),
+        readings=tuple(draw(st.lists(readings(), max_size=1))),
+    )  # fmt: skip
+
+
+def lenses() -> st.SearchStrategy[Lens]:
+    return st.builds(Lens, between(1, 1e6), between(1e-5, 3600), between(0.5, 128))
+
+
+@st.composite
+def looks(draw: st.DrawFn) -> Look:
+    names = draw(st.lists(NAMES, max_size=3, unique=True))
+    return Look(
+        look_id=0, name=draw(NAMES),
+        stops={n: draw(st.none() | st.fractions(0, 40)) for n in names},
+        placements={n: draw(placements()) for n in names}, lens=draw(lenses()),
+        yaw_deg=draw(between(-180, 180)),
+        tags=tags_of([t for t in draw(st.lists(NAMES, max_size=2)) if "," not in t]),
+        notes=draw(NAMES), lux={n: draw(between(0, 1e6)) for n in names},
+        ratio=draw(st.none() | between(0.001, 1e6)), f_number=draw(st.none() | between(0.1, 999)),
+        kept_at=draw(MOMENTS).replace(tzinfo=UTC).isoformat(),
+    )  # fmt: skip
+
+
+@st.composite
+def studios(draw: st.DrawFn) -> Whole:
+    """Any studio of up to three rooms."""
+    kept = draw(st.lists(looks(), max_size=4))
+    count = draw(st.integers(1, 3))
+    rooms = tuple(
+        WholeRoom(draw(rigs()), tuple(draw(st.permutations(range(len(kept))))[: draw(
+            st.integers(0, 4))]))
+        for _ in range(count)
+    )  # fmt: skip
+    return Whole(
+        rooms, draw(st.integers(0, count - 1)), tuple(kept),
+        tuple(draw(st.integers(0, count - 1)) for _ in kept),
+    )  # fmt: skip
+
+
+@settings(max_examples=1200, **QUICK)  # type: ignore[arg-type]
+@given(rig=rigs())
+def test_a_rig_comes_back_from_its_file_the_same(rig: Rig) -> None:
+    text = json.dumps(rig_document(rig))
+    back = rig_from_document(RigDocument.model_validate(json.loads(text)).model_dump())
+    assert back == rig
+    assert json.dumps(rig_document(back)) == text
+
+
+@settings(max_examples=150, **QUICK)  # type: ignore[arg-type]
+@given(whole=studios())
+def test_a_studio_comes_back_from_its_file_the_same(whole: Whole) -> None:
+    text = json.dumps(whole_document(whole))
+    back = whole_of(text)
+    assert back == whole == whole_from_document(json.loads(text))
+    assert json.dumps(whole_document(back)) == text
+
+
+@pytest.fixture(scope="module")
+def session(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Session]:
+    path: Path = tmp_path_factory.mktemp("whole") / "studio.db"
+    database = open_database(path)
+    with Session(database) as session:
+        put_rig(session, Rig(Room("My studio")))
+        session.commit()
+        yield session
+    database.dispose()
+
+
+def test_a_studio_put_in_place_goes_out_the_same(session: Session) -> None:
+    """Each one on top of the one before: what was there is archived, and not in the next file."""
+    count = 0
+
+    @settings(max_examples=60, **QUICK)  # type: ignore[arg-type]
+    @given(whole=studios())
+    def tried(whole: Whole) -> None:
+        nonlocal count
+        before = len(rooms(session))
+        open_id = replace_all(session, whole)
+        session.expire_all()
+        opened = load_rig(session)
+        assert opened == whole.opened
+        told = json.dumps(whole_document(load_whole(session, open_id, opened)))
+        assert told == json.dumps(whole_document(whole))
+        assert len(rooms(session)) == before + len(whole.rooms)
+        count += 1
+
+    tried()
+    assert count >= 60
