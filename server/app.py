@@ -34,8 +34,8 @@ from server.web.routes import (
     dimmer,
     exchange,
     faces,
-    half_way,
     lamps,
+    left_off,
     library,
     live,
     meter,
@@ -111,7 +111,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, placing,
-        photographs, half_way, live, faces, exchange, library, rooms, whole, rig, photometry,
+        photographs, left_off, live, faces, exchange, library, rooms, whole, rig, photometry,
         lamps, warm_up, reference,
     ):  # fmt: skip
         app.include_router(module.router)

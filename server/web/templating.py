@@ -24,7 +24,7 @@ from server.web.face_views import (
     stand_in_views,
     tile_face,
 )
-from server.web.half_way import half_way_words
+from server.web.left_off import left_off_words
 from server.web.placing import placing_view
 from server.web.sitting import EventView, event_view
 from server.web.views import looks_view, strip_view
@@ -109,7 +109,7 @@ def _more(desk: Desk, view: str, now: Now, name: str) -> dict[str, Any]:
     if view == "board":
         return {
             "board": board_view(now), "face": face_now(faces, now),
-            "half_way": half_way_words(now),
+            "left_off": left_off_words(now),
         }  # fmt: skip
     if view == "sitting":
         return {"events": events_of(desk)}
