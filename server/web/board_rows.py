@@ -113,12 +113,12 @@ def _below_words(lit: Sequence[HeadFigures], up: float) -> str:
     ended = [h.head.name for h in lit if (h.room_up_thirds or 0.0) < AT_THE_END]
     if len(ended) == len(lit):
         return "at the top"
-    return f"{ended[0]} at the top" if len(ended) == 1 else f"{len(ended)} at the top"
+    return f"{ended[0]} at the top" if len(ended) == 1 else f"{len(ended)} heads at the top"
 
 
 def _room_words(thirds: float) -> str:
     if thirds < AT_THE_END:
-        return "none left"
+        return "none"
     return f"{stops_words(thirds) if thirds >= 1 else '<⅓'} left"
 
 
