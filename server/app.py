@@ -24,11 +24,13 @@ from server.studio.history import LiveRecord
 from server.studio.rig import Rig
 from server.studio.room import Room
 from server.web import errors
+from server.web.burning import PERIOD_S, Burning
 from server.web.desk import Desk
 from server.web.guard import Guard
 from server.web.routes import (
     api,
     by_hand,
+    carry,
     curve,
     devices,
     dimmer,
@@ -38,17 +40,22 @@ from server.web.routes import (
     left_off,
     library,
     live,
+    match,
     meter,
+    patch,
     photographs,
     photometry,
     placing,
     plan,
+    points,
     reference,
+    rescue,
     rig,
     rooms,
     sitting,
     spot,
     stop,
+    trust,
     warm_up,
     ways,
     whole,
@@ -88,7 +95,11 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         desk.hub.open()
-        tasks = [asyncio.create_task(_save_again(engine)), asyncio.create_task(_tell_minutes(desk))]
+        tasks = [
+            asyncio.create_task(_save_again(engine)),
+            asyncio.create_task(_tell_minutes(desk)),
+            asyncio.create_task(_count(Burning(engine, database))),
+        ]
         yield
         for task in tasks:
             task.cancel()
@@ -110,14 +121,15 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, meter, curve, plan, placing,
-        photographs, left_off, live, faces, exchange, library, rooms, whole, rig, photometry,
-        lamps, warm_up, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, left_off, meter, curve,
+        plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole, rig,
+        photometry, lamps, warm_up, points, patch, trust, match, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
+    app.include_router(rescue.contract)
     app.include_router(meter.contract)
     app.include_router(rooms.contract)
     errors.install(app)
@@ -139,6 +151,13 @@ async def _tell_minutes(desk: Desk) -> None:
         await asyncio.sleep(TELL_MINUTES_S)
         if minute_of(desk.engine.now()):
             desk.hub.nudge()
+
+
+async def _count(burning: Burning) -> None:
+    """Hours of the lamps, minute by minute."""
+    while True:
+        await asyncio.sleep(PERIOD_S)
+        await asyncio.to_thread(burning.count)
 
 
 def _new_rig(session: Session, settings: Settings) -> Rig:

@@ -74,6 +74,8 @@ class Engine(Owner):
         end = f", at the end of {result.limited_by}" if result.limited else ""
         text = f"{name} {thirds_text(float(thirds))}{kept}{end}"
         detail = {"asked_stops": result.asked_stops, "got_stops": result.got_stops}
+        if result.setting.stops == self._setting.stops:  # at its end: nothing to take back
+            return self._commit(self._record, "nudge", text, actor, None, detail=detail), result
         return self._go(result.setting, "nudge", text, actor, fade_s, detail), result
 
     def nudge_heads(
@@ -100,6 +102,8 @@ class Engine(Owner):
             result = with_ratio(self._rig, self._matrix, self._setting, target, move)
             how = f"by the {move}" if move else "lens held"
             text = f"ratio {target:g}:1, {how}" + (f" ({result.why})" if result.why else "")
+            if result.setting.stops == self._setting.stops:
+                return self._commit(self._record, "ratio", text, actor, None), result
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(result.setting, "ratio", text, actor, seconds), result
 

@@ -135,10 +135,11 @@ def seconds_left(
     leaving: Channels,
 ) -> float:
     """How long a change of the rig takes: what is left of the fade, or a recall's time when a
-    head was patched elsewhere and has to find its light, or was taken out. [s]"""
+    head was patched elsewhere and has to find its light, was taken out or is back. [s]"""
     left_s = fade.all_left_s(moment)
     now = fade.at(moment)
-    if not leaving and all(start[name] == now.get(name, 0.0) for name in start):
+    as_before = all(start[name] == now.get(name, 0.0) for name in start)
+    if as_before and not leaving and all(end[n] == fade.end.get(n, end[n]) for n in end):
         return left_s
     return max(left_s, fade_seconds(RECALL_S, rig, matrix, start, end))
 

@@ -11,6 +11,7 @@ from server.store import tables
 
 SCHEMA_STEPS = (
     "tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes", "rooms",
+    "hours lit",
 )  # fmt: skip
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
@@ -80,6 +81,10 @@ def _migrate(connection: Connection, version: int) -> None:
         if number == 5 and version > 0:
             for statement in ROOMS:
                 connection.execute(text(statement))
+        if number == 6:
+            SQLModel.metadata.create_all(
+                connection, tables=[SQLModel.metadata.tables[str(tables.BurningRow.__tablename__)]]
+            )
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()
 

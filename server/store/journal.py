@@ -12,6 +12,7 @@ from sqlalchemy import func
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
+from server.store.burning import rename_lit
 from server.store.looks import correct_looks, rename_heads
 from server.store.rigs import active_id, put_closed, put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
@@ -148,6 +149,7 @@ def _put_rigs(session: Session, change: Change) -> None:
         put_rig(session, change.rig, room_id)
     if change.renamed:
         rename_heads(session, change.renamed, room_id)
+        rename_lit(session, change.renamed)
     for correction in change.corrections:
         correct_looks(session, correction, room_id)
 

@@ -83,10 +83,10 @@ def _new_row(look: Look, room_id: int) -> LookRow:
     )
 
 
-def all_looks(session: Session) -> list[Look]:
-    """Every look of the room that is open, the oldest first."""
+def all_looks(session: Session, room_id: int | None = None) -> list[Look]:
+    """Every look of a room, by default of the one that is open, the oldest first."""
     query = select(LookRow).where(
-        col(LookRow.deleted_at).is_(None), LookRow.room_id == active_id(session)
+        col(LookRow.deleted_at).is_(None), LookRow.room_id == (room_id or active_id(session))
     )
     return _looks(session, session.exec(query.order_by(col(LookRow.id))))
 

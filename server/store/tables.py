@@ -116,6 +116,14 @@ class NoteRow(SQLModel, table=True):
     closed_at: datetime | None = Field(default=None, index=True)
 
 
+class BurningRow(SQLModel, table=True):
+    """How long a head has given light in all. [h]"""
+
+    __tablename__ = "hours_lit"
+    head: str = Field(primary_key=True)
+    hours: float = 0.0
+
+
 class DeviceRow(SQLModel, table=True):
     """A tablet that was let in. Ended ones stay, so that their cookie is never good again."""
 

@@ -16,7 +16,7 @@ from server.physics.stops import stops_between
 from server.studio.figures import ratio_of
 from server.studio.head import Head
 from server.studio.light import LightMatrix
-from server.studio.rig import Rig
+from server.studio.rig import BACKGROUND, Rig
 
 # Lengths of a face and of a pair of sitters (common practice).
 NOSE_M = 0.025
@@ -29,7 +29,6 @@ HALF = 0.5
 """A second face that loses less than this still looks lit by the same light. [stop]"""
 EXACT_FROM_WIDTHS = 5.0
 """From so many widths of a source its light falls with the square, within 1 % (IES)."""
-BACKGROUND = "background"
 
 
 @dataclass(frozen=True)

@@ -78,7 +78,7 @@ class Placement:
                 number("aim", axis, -100, 100)
         head_position(self.azimuth_deg, self.distance_m, self.rise_m)  # |rise| < distance
 
-    @property
+    @cached_property
     def position_m(self) -> Vector:
         """The lens in room coordinates. [m]"""
         return head_position(self.azimuth_deg, self.distance_m, self.rise_m)
@@ -112,6 +112,8 @@ class Head:
     """The level below which it flickers or goes out, as it was seen. [1], 0..1"""
     touched_at: datetime | None = None
     """When someone touched it: earlier readings are doubted until one is taken since."""
+    out: bool = False
+    """Its lamp is dead or its breaker open: it gives no light, whatever it is set to."""
     bands_below: float = 0.0
     """Output below which the photographer's test frames showed bands. [1], 0 when never seen"""
     photometry: tuple[MeasuredBeam, ...] = ()

@@ -15,7 +15,8 @@ FAR_STOPS = 3.0
 
 @dataclass(frozen=True)
 class LampChange:
-    """One line of the log. `hours` are those of the lamp that was taken out, 0 where unknown.
+    """One line of the log. `hours` are those of the lamp that was taken out, 0 where unknown;
+    `counted` the hours the head had been lit in all by then, as Thirdstop counted.
 
     `stops` tells how much brighter the head reads since, None until it was read at `point`;
     `held` the looks that could not follow, with the stops below full they had.
@@ -24,10 +25,13 @@ class LampChange:
     head: str
     at: datetime
     hours: float = 0.0
+    counted: float = 0.0
     note: str = ""
     stops: float | None = None
     point: str = ""
     held: tuple[tuple[int, str], ...] = ()
+    same_lamp: bool = False
+    """True when the old lamp was only read again."""
 
     def __post_init__(self) -> None:
         if self.at.tzinfo is None:
@@ -35,6 +39,7 @@ class LampChange:
         if not 0 < len(self.head) <= NAME_LENGTH:
             raise OutOfRange(f"a lamp change needs the name of its head, got {self.head!r:.60}")
         number("hours", self.hours, 0, 1_000_000)
+        number("counted", self.counted, 0, 1_000_000)
         if len(self.note) > NOTE_LENGTH or not self.note.isprintable():
             raise OutOfRange(f"note: at most {NOTE_LENGTH} characters, got {self.note!r:.60}")
         if self.stops is not None:
@@ -49,6 +54,13 @@ def gained_since(lamps: Iterable[LampChange], head: str, moment: datetime | None
         if change.head == head and (moment is None or change.at > moment)
     )
     return light_factor(stops)
+
+
+def hours_since(lamps: Iterable[LampChange], head: str, counted: float) -> float:
+    """Hours a head has been lit since its lamp was changed last. `counted`: in all, by now. [h]"""
+    own = [c for c in lamps if c.head == head and not c.same_lamp]
+    newest = max(own, key=lambda c: c.at, default=None)
+    return max(0.0, counted - (newest.counted if newest else 0.0))
 
 
 def unread(lamps: Iterable[LampChange], head: str) -> LampChange | None:

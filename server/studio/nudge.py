@@ -30,6 +30,8 @@ class Nudged:
     limited: bool
     limited_by: str
     """Name of the head that ended the nudge, empty when nothing did."""
+    before: Setting
+    """The light that was nudged."""
 
 
 def nudged(
@@ -88,6 +90,7 @@ def nudged(
         missing_stops=float(asked - got),
         limited=bool(limited_by),
         limited_by=limited_by,
+        before=setting,
     )
 
 

@@ -40,8 +40,8 @@ class Setting:
         object.__setattr__(self, "stops", MappingProxyType(dict(self.stops)))
 
     def of(self, head: Head) -> Fraction | None:
-        """Exact stops below full of a head; None when it is dark or new."""
-        return self.stops.get(head.name)
+        """Exact stops below full of a head; None when it is dark, new or out."""
+        return None if head.out else self.stops.get(head.name)
 
     def output(self, head: Head) -> float:
         """Light of a head as a fraction of full. [1], 0..1"""

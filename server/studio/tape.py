@@ -21,7 +21,7 @@ FEET = re.compile(
     rf"({NUMBER})?(?:[ -]?(?<!\d)(\d{{1,2}})/(\d{{1,2}}))? ?(\"|''|in\.?|inch|inches)?",
     re.ASCII,
 )
-IN_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0}
+IN_METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "in": INCH_M, "ft": FOOT_M}
 
 
 def length_words(metres: float, units: str) -> str:
@@ -41,22 +41,19 @@ def short_words(metres: float, units: str) -> str:
     return f"{100 * metres:.0f} cm" if units == "m" else length_words(metres, units)
 
 
-def metres_of(name: str, text: str, units: str) -> float:
+def metres_of(name: str, text: str, units: str, bare: str = "") -> float:
     """A length as it is typed, `2.24 m`, `224 cm`, `7' 4 1/2"`, `7ft 4in`. [m]
 
-    A bare number is in the room's own unit. Raises OutOfRange with what is wrong and how to write
-    it.
+    A bare number is in the room's own unit, or in what `bare` says. Raises OutOfRange with what is
+    wrong and how to write it.
     """
     plain = " ".join(text.split()).lower().translate(SAME_MARK)
     for glyph, written in VULGAR.items():
         plain = plain.replace(glyph, f" {written}")
     plain = " ".join(plain.split())
     found = METRIC.fullmatch(plain)
-    if found and (found[3] or units == "m"):
-        metres = float(found[2]) * IN_METRES[found[3] or "m"]
-        sign = found[1]
-    elif found:
-        metres, sign = float(found[2]) * FOOT_M, found[1]
+    if found:
+        sign, metres = found[1], float(found[2]) * IN_METRES[found[3] or bare or units]
     else:
         sign, metres = _feet_and_inches(name, text, plain)
     if metres > LONGEST_M:

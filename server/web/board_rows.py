@@ -83,6 +83,8 @@ def _row(
     warm: str,
 ) -> Row:
     lit = [h for h in heads if h.room_up_thirds is not None]
+    if heads and all(h.head.out for h in heads):
+        return Row(group, name, key, "dark", "out", "until it is back", "", "", "")
     if not lit:
         return Row(group, name, key, "dark", "dark", "brings it in low", "", "", "")
     up = min(h.room_up_thirds or 0.0 for h in lit)

@@ -6,6 +6,7 @@ from pydantic import ConfigDict, Field
 
 from server.web.contract import PlacementDocument, Strict
 
+MOST_NAMES = 512
 Stops = Annotated[
     str,
     Field(pattern=r"^[0-9]{1,4000}(/[0-9]{1,4000})?$", examples=["4/3"],
@@ -25,7 +26,7 @@ class BookLens(Strict):
 class BookFigures(Strict):
     """What the look gave where it was kept; null where nothing is known."""
 
-    lux: dict[Name, float] = Field(default={})
+    lux: dict[Name, float] = Field(default={}, max_length=MOST_NAMES)
     ratio: float | None = None
     f_number: float | None = None
 
@@ -40,8 +41,8 @@ class BookLook(Strict):
         default=None, description="place in the running order, counted from 1"
     )
     kept_at: str | None = Field(default=None, description="moment, ISO 8601")
-    stops_below_full: dict[Name, Stops | None]
-    placements: dict[Name, PlacementDocument] = Field(default={})
+    stops_below_full: dict[Name, Stops | None] = Field(max_length=MOST_NAMES)
+    placements: dict[Name, PlacementDocument] = Field(default={}, max_length=MOST_NAMES)
     lens: BookLens
     yaw_deg: float = Field(default=0.0, ge=-180, le=180)
     figures: BookFigures | None = None

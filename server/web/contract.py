@@ -108,6 +108,7 @@ class HeadDocument(Strict):
     steady_from: float = 0.0
     touched_at: str | None = None
     bands_below: float = 0.0
+    out: bool = False
     photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
 
 
@@ -130,10 +131,12 @@ class LampDocument(Strict):
     head: str
     at: str
     hours: float = 0.0
+    counted: float = 0.0
     note: str = ""
     stops: float | None = None
     point: str = ""
     held: list[tuple[int, str]] = []
+    same_lamp: bool = False
 
 
 RIG_EXAMPLE: dict[str, Any] = {

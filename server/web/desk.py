@@ -1,8 +1,9 @@
 """What the routes need in one place: engine, database, output, the hub of open pages."""
 
-from collections.abc import AsyncIterator
+import asyncio
+from collections.abc import AsyncIterator, Coroutine
 from dataclasses import dataclass, field
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import Depends, Request
 from sqlalchemy import Engine as Database
@@ -22,6 +23,8 @@ from server.web.hands import Hands
 from server.web.hub import Hub
 from server.web.incoming import Incoming
 from server.web.moves import Moves
+from server.web.pictures import Pictures
+from server.web.points import PointsOut
 from server.web.walking import Walking
 
 
@@ -37,6 +40,8 @@ class Desk:
     hands: Hands = field(default_factory=Hands)
     walking: Walking = field(default_factory=Walking)
     moves: Moves = field(default_factory=Moves)
+    points_out: PointsOut = field(default_factory=PointsOut)
+    pictures: Pictures = field(default_factory=Pictures)
     incoming: Incoming = field(default_factory=Incoming)
     drafts: Drafts = field(default_factory=Drafts)
     faces: Faces = field(init=False)
@@ -48,8 +53,15 @@ class Desk:
     certificates: Certificates | None = None
     base: str = ""
     """How tablets in the studio's network reach the pages; empty when they cannot."""
+    _tasks: set[asyncio.Task[None]] = field(default_factory=set)
     fade_down: bool = False
     """A wanted stop is to take the light down gently."""
+
+    def coming_back(self, work: Coroutine[Any, Any, None]) -> None:
+        """Let heads come back while the answer goes out already."""
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
 
     def __post_init__(self) -> None:
         self.doors = Doors(self.database)

@@ -8,7 +8,7 @@ from fractions import Fraction
 from server.errors import NotFound, OutOfRange, Refused
 from server.live.now import Now
 from server.studio.head import Head
-from server.studio.lamps import LampChange, unread
+from server.studio.lamps import LampChange, hours_since, unread
 from server.studio.look import Look
 from server.studio.metering import is_alone
 from server.studio.readings import lux_of_meter
@@ -25,6 +25,7 @@ class LampLine:
     number: int
     when: str
     words: str
+    what: str
     key: str
 
 
@@ -36,6 +37,7 @@ class LampsView:
     lines: tuple[LampLine, ...]
     to_read: bool
     today: str
+    hours: str
 
 
 @dataclass(frozen=True)
@@ -48,25 +50,27 @@ class Proposal:
     missing: tuple[str, ...]
 
 
-def lamps_view(rig: Rig, head: Head, today: datetime) -> LampsView:
-    """What the log says of a head."""
+def lamps_view(rig: Rig, head: Head, today: datetime, counted: float) -> LampsView:
+    """What the log says of a head; `counted` are the hours it has been lit in all."""
     lines = [_line(n, c) for n, c in enumerate(rig.lamps, start=1) if c.head == head.name]
     return LampsView(
         head.name, tuple(reversed(lines)), unread(rig.lamps, head.name) is not None,
-        f"{today:%Y-%m-%d}",
+        f"{today:%Y-%m-%d}", f"{hours_since(rig.lamps, head.name, counted):.1f}",
     )  # fmt: skip
 
 
 def _line(number: int, change: LampChange) -> LampLine:
     words = [f"after {change.hours:g} h"] if change.hours else []
     words += [change.note] if change.note else []
+    words += ["the same lamp"] if change.same_lamp else []
     if change.stops is None:
         words.append("not read yet")
     else:
         words.append(f"reads {stops_text(change.stops)} at {change.point}, looks corrected")
     return LampLine(
         number, f"{change.at.astimezone():%d %b %Y}", " · ".join(words),
-        "Take out of the log" if change.stops is None else "Take the correction back",
+        *(("line", "Take out of the log") if change.stops is None
+          else ("correction", "Take the correction back")),
     )  # fmt: skip
 
 
@@ -81,6 +85,8 @@ def reading_of(now: Now, head: Head, typed: Mapping[str, str]) -> NewLamp:
     setting = now.record.history.now.setting
     if not is_alone(now.rig, setting, head.name):
         raise Refused(f"{head.name} must be lit alone for its reading: light it first")
+    if typed["below"] != str(setting.of(head)):  # a second tap, or somebody nudged meanwhile
+        raise Refused(f"{head.name} gives other light than when it was read: read it again")
     point = next((p for p in now.rig.points if p.name == typed["point"]), None)
     if point is None:
         known = ", ".join(p.name for p in now.rig.points)
@@ -128,25 +134,27 @@ def read_lamp(
         (look.look_id, str(look.stops[head.name])) for look, _ in out_of_range(looks, correction)
     )
     change = unread(rig.lamps, head.name)
-    kept = change or LampChange(head.name, moment, note="read again")
+    kept = change or LampChange(head.name, moment, same_lamp=True)
     read = replace(kept, stops=float(lamp.stops), point=lamp.point, held=held)
     lamps = [read if c is change else c for c in rig.lamps] if change else [*rig.lamps, read]
     return replace(rig, lamps=tuple(lamps)), correction
 
 
-def taken_back(rig: Rig, number: int, head: Head) -> tuple[Rig, Correction | None]:
+def taken_back(rig: Rig, number: int, head: Head, what: str) -> tuple[Rig, Correction | None]:
     """The log without a line, or with its correction taken back, and what looks need for that."""
     if not 1 <= number <= len(rig.lamps) or rig.lamps[number - 1].head != head.name:
         raise NotFound(f"the log of {head.name} has no line {number}")
     change = rig.lamps[number - 1]
     before, after = rig.lamps[: number - 1], rig.lamps[number:]
+    if what != ("line" if change.stops is None else "correction"):  # a second tap
+        raise Refused(f"line {number} of the log of {head.name} has changed: look at it again")
     if change.stops is None:
         return replace(rig, lamps=(*before, *after)), None
-    back = replace(change, stops=None, point="", held=())
+    back = () if change.same_lamp else (replace(change, stops=None, point="", held=()),)
     exactly = {look: Fraction(stops) for look, stops in change.held}
     stops = Fraction(round(-100 * change.stops), 100)
     correction = replace(correction_of(head, stops), exactly=exactly)
-    return replace(rig, lamps=(*before, back, *after)), correction
+    return replace(rig, lamps=(*before, *back, *after)), correction
 
 
 def changed_at(day: str, now: datetime) -> datetime:

@@ -6,24 +6,25 @@ KEPT = 20
 
 
 class Moves:
-    """The last places of each head. One that was moved otherwise meanwhile has nothing to go back
-    to: what is put back is always what the page shows. Forgotten when the server ends."""
+    """The last places of each head of a room. One that was moved otherwise meanwhile has nothing
+    to go back to: what is put back is always what the page shows. Forgotten when the server ends.
+    """
 
     def __init__(self) -> None:
-        self._trails: dict[str, list[tuple[Placement, Placement]]] = {}
+        self._trails: dict[tuple[str, str], list[tuple[Placement, Placement]]] = {}
 
-    def add(self, head: str, before: Placement, after: Placement) -> None:
+    def add(self, room: str, head: str, before: Placement, after: Placement) -> None:
         """A head went from one place to another."""
-        trail = self._trails.get(head, [])
+        trail = self._trails.get((room, head), [])
         if trail and trail[-1][1] != before:
             trail = []
-        self._trails[head] = [*trail, (before, after)][-KEPT:]
+        self._trails[room, head] = [*trail, (before, after)][-KEPT:]
 
-    def last(self, head: str, now: Placement) -> Placement | None:
+    def last(self, room: str, head: str, now: Placement) -> Placement | None:
         """Where the head was before it came to where it stands now."""
-        trail = self._trails.get(head)
+        trail = self._trails.get((room, head))
         return trail[-1][0] if trail and trail[-1][1] == now else None
 
-    def taken_back(self, head: str) -> None:
+    def taken_back(self, room: str, head: str) -> None:
         """The last move has been undone; the one before it is next."""
-        self._trails[head].pop()
+        self._trails[room, head].pop()

@@ -76,19 +76,19 @@ def place(desk: Desk, actor: str, name: str, placement: Placement) -> None:
         return
     text = _told(head, placement, rig.room.units)
     desk.engine.replace_rig(placed(rig, name, placement), actor, text)
-    desk.moves.add(name, head.placement, placement)
+    desk.moves.add(rig.room.name, name, head.placement, placement)
 
 
 def put_back(desk: Desk, actor: str, name: str) -> None:
     """One move back. Refused when there is none, or the head was moved otherwise since."""
     rig = desk.engine.now().rig_now
     head = rig.head(name)
-    before = desk.moves.last(name, head.placement)
+    before = desk.moves.last(rig.room.name, name, head.placement)
     if before is None:
         raise Refused(f"{name} was not moved here since Thirdstop started: nothing to put back")
     text = f"{name} put back: {_told(head, before, rig.room.units)}"
     desk.engine.replace_rig(placed(rig, name, before), actor, text)
-    desk.moves.taken_back(name)
+    desk.moves.taken_back(rig.room.name, name)
 
 
 def _told(head: Head, placement: Placement, units: str) -> str:
@@ -150,7 +150,7 @@ def placing_view(desk: Desk, now: Now, name: str) -> Placing:
     units, yaw, placement = rig.room.units, setting.yaw_deg, head.placement
     outputs = outputs_of(rig, setting)
     told = character(rig, now.matrix, outputs, head, yaw)
-    before = desk.moves.last(name, placement)
+    before = desk.moves.last(rig.room.name, name, placement)
     return Placing(
         head=name,
         role=head.role,

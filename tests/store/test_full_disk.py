@@ -61,3 +61,40 @@ def test_the_light_follows_and_is_saved_when_there_is_room_again(tmp_path: Path,
         ]
         names = [look["name"] for look in client.get("/api/looks").json()]
         assert "Kept on a full disk" not in names
+
+
+def test_a_lamp_read_on_a_full_disk_corrects_the_looks_when_there_is_room(
+    tmp_path: Path, full
+) -> None:
+    def keys(client: TestClient) -> dict[int, float | None]:
+        return {
+            look["id"]: next(h["stops_below_full"] for h in look["heads"] if h["name"] == "Key")
+            for look in client.get("/api/looks").json()
+        }
+
+    settings = Settings(database=tmp_path / "s.db", faces="none")
+    with TestClient(create_app(settings)) as client:
+        before = keys(client)
+        client.post("/rig/heads/Key/lamp/light")
+        state = client.get("/api/state").json()
+        lux = next(p["lux"] for p in state["points"] if p["name"] == "cheek right")
+        typed = {"point": "cheek right", "value": f"{lux * 2**0.5:.6g}", "below": "2"}
+        full(True)
+        client.post("/rig/heads/Key/lamp/apply", data=typed)
+        again = client.post("/rig/heads/Key/lamp/apply", data=typed)
+        assert again.status_code == 409  # a second tap
+        assert client.get("/api/state").json()["unsaved"]
+        assert keys(client) == before
+        full(False)
+        for _ in range(60):
+            time.sleep(0.1)
+            if not client.get("/api/state").json()["unsaved"]:
+                break
+        rig = client.get("/api/rig").json()
+    with TestClient(create_app(settings)) as client:
+        assert client.get("/api/rig").json() == rig
+        gained = sum(c["stops"] for c in rig["lamps"])
+        assert 0.4 < gained < 0.6
+        assert keys(client) == {
+            look: None if s is None else pytest.approx(s + gained) for look, s in before.items()
+        }

@@ -17,7 +17,7 @@ from server.preview.light import at_mark
 from server.preview.subject import subject_of
 from server.studio.document import rig_document, rig_from_document
 from server.studio.history import History, LiveRecord, Step
-from server.studio.lamps import LampChange, gained_since, renamed_lamps, unread
+from server.studio.lamps import LampChange, gained_since, hours_since, renamed_lamps, unread
 from server.studio.light import light_matrix
 from server.studio.readings import Reading
 from server.studio.relamp import Correction, new_lamp
@@ -45,7 +45,7 @@ KEY = RIG.head("Key")
 
 
 def changed(hours: float, stops: float | None = None) -> LampChange:
-    return LampChange("Key", NOON + timedelta(hours=hours), 800, "", stops, "front")
+    return LampChange("Key", NOON + timedelta(hours=hours), 800, 0, "", stops, "front")
 
 
 def read(lux: float, hours: float = 0.0) -> Reading:
@@ -163,6 +163,13 @@ def test_the_log_goes_out_and_comes_in_again() -> None:
     assert unread(rig.lamps, "Key") == rig.lamps[1]
     assert unread(rig.lamps[:1], "Key") is None
     assert gained_since(rig.lamps, "Fill") == 1.0
+
+
+def test_hours_are_those_since_the_last_change_of_the_lamp() -> None:
+    log = (replace(changed(1), counted=100.0), replace(changed(5), counted=130.5, same_lamp=True))
+    assert hours_since(log, "Key", 142.0) == 42.0
+    assert hours_since(log, "Fill", 7.0) == 7.0
+    assert hours_since(log, "Key", 3.0) == 0.0  # another studio's counter
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ NAMES = (
     "universe", "bits", "watts", "distance_m", "azimuth_deg", "rise_m", "circuit_name",
     "circuit_amps", "circuit_other", "mains_volts", "habit", "thirds", "channel", "what", "seen",
     "view", "distance", "rise", "which", "way", "aim", "focus", "units",
+    "on", "z", "turn", "tilt", "other",
 )  # fmt: skip
 VALUES = st.one_of(
     st.sampled_from(

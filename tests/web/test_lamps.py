@@ -50,7 +50,7 @@ def new_lamp(client: TestClient, stops: float) -> float:
 
 def typed(lux: float) -> dict[str, str]:
     return {"point": POINT, "kind": "lux", "value": f"{lux:.5g}", "tenths": "", "iso": "400",
-            "shutter": "1/125"}  # fmt: skip
+            "shutter": "1/125", "below": "2"}  # fmt: skip
 
 
 def test_story_26(client: TestClient) -> None:
@@ -84,6 +84,12 @@ def test_story_26(client: TestClient) -> None:
         after = {h["name"]: h["signal"] for h in state["heads"]}
         assert (after.pop("Key") < signals["Key"]) == (look in lit)
         assert after == {n: s for n, s in signals.items() if n != "Key"}
+    # a second tap does nothing
+    client.post(f"{LAMP}/light")
+    page = client.get(LAMP).text
+    assert 'name="below" value="2"' in page
+    client.post("/api/nudge", json={"head": "Key", "thirds": -1})
+    assert client.post(f"{LAMP}/apply", data=typed(lux)).status_code == 409
     # and the head alone now reads what the meter showed
     client.post(f"{LAMP}/light")
     shown = lux_at(client)
@@ -131,11 +137,13 @@ def test_looks_that_fall_out_of_range_are_listed_and_come_back(client: TestClien
     line = re.search(r'name="line" value="(\d+)"', told)
     assert line
     assert "Take the correction back" in told
-    client.post(f"{LAMP}/take-back", data={"line": line[1]})
+    back = {"line": line[1], "what": "correction"}
+    client.post(f"{LAMP}/take-back", data=back)
     assert stops_of(client, "Key") == looks  # those that were held come back exactly
     assert "not read yet" in client.get("/rig/heads/Key").text
     assert "All of it: 0.50 stop under" in client.get(LAMP, params=typed(lux)).text
-    page = client.post(f"{LAMP}/take-back", data={"line": line[1]}).text
+    assert client.post(f"{LAMP}/take-back", data=back).status_code == 409  # a second tap
+    page = client.post(f"{LAMP}/take-back", data=back | {"what": "line"}).text
     assert "No lamp change yet" in page
 
 
@@ -171,8 +179,8 @@ def test_the_pages_work_without_javascript_and_say_the_cautions(client: TestClie
         (LAMP, {"day": DAY, "note": "n" * 300}, 422, "note"),
         ("/rig/heads/Nobody/lamp", {"day": DAY}, 404, "Nobody"),
         (f"{LAMP}/apply", typed(500), 409, "lit alone"),
-        (f"{LAMP}/take-back", {"line": "1"}, 404, "no line 1"),
-        (f"{LAMP}/take-back", {"line": "x"}, 422, "line"),
+        (f"{LAMP}/take-back", {"line": "1", "what": "line"}, 404, "no line 1"),
+        (f"{LAMP}/take-back", {"line": "x", "what": "line"}, 422, "line"),
     ],
 )
 def test_what_cannot_be_is_said_and_nothing_changes(

@@ -77,8 +77,6 @@ def _reading(row: Row, rig: Rig, here: set[Reading]) -> Reading:
     column = _light_column(row)
     lux = _lux(row, column, rig, receptor)
     placement = _placement(row, head)
-    if head_name and placement is None:
-        _known(row, rig, head_name, None)
     try:
         reading = Reading(
             point=point_name, head=head_name, lux=lux, output=output or 0.0, at=_moment(row),
@@ -86,6 +84,7 @@ def _reading(row: Row, rig: Rig, here: set[Reading]) -> Reading:
             receptor=receptor, shaded=YES[shaded], minutes_on=row.number("minutes_on"),
         )  # fmt: skip
     except OutOfRange as error:
+        _known(row, rig, head_name, placement)
         raise OutOfRange(f"line {row.line}, {_column_of(str(error), column)}: {error}") from None
     if reading not in here:
         _known(row, rig, head_name, placement)
@@ -140,7 +139,7 @@ def _column_of(sentence: str, otherwise: str) -> str:
     """The column that a sentence about a value speaks of."""
     names = {"point": "point", "head": "head", "output": "output_fraction",
              "yaw_deg": "face_yaw_deg", "iso": "iso", "shutter_s": "shutter_s",
-             "tenths": "tenths_of_stop"}  # fmt: skip
+             "tenths": "tenths_of_stop", "a": "taken_at"}  # fmt: skip
     return names.get(sentence.split(" ", 1)[0], otherwise)
 
 

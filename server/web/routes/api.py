@@ -80,9 +80,8 @@ async def post_nudge(engine: EngineDep, actor: ActorDep, wish: Nudge) -> JSONRes
     if result.limited and abs(result.missing_stops) > 1e-9:
         missing = max(1, min(9, round(abs(result.asked_stops) * 3)))
         sign = 1 if result.asked_stops > 0 else -1
-        before = now.record.history.moved(-1).now.setting
         head = now.rig.head(result.limited_by)
-        found = [way_json(w) for w in ways(now.rig, before, head, sign * missing)[:3]]
+        found = [way_json(w) for w in ways(now.rig, result.before, head, sign * missing)[:3]]
     return _answer(now, nudge=nudge_json(result, found))
 
 

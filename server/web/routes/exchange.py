@@ -1,9 +1,9 @@
-"""Files out and in: look book, tables of looks and readings; stored only when they were seen."""
+"""Files out and in: look book, tables, cue lists. What comes in is seen before it is stored."""
 
 import json
 from asyncio import to_thread
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from sqlmodel import Session
@@ -11,9 +11,11 @@ from sqlmodel import Session
 from server.errors import OutOfRange
 from server.store import looks as store
 from server.studio.exchange.book import book_document
+from server.studio.exchange.cues import cue_list_text, dimmer_of
 from server.studio.exchange.looks_table import looks_table
 from server.studio.exchange.readings_table import readings_table
 from server.web.book_plan import book_plan
+from server.web.cues_plan import cues_plan
 from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.incoming import Arrived, Plan
 from server.web.readings_plan import readings_plan
@@ -21,8 +23,8 @@ from server.web.templating import html, went
 from server.web.views import strip_view
 
 router = APIRouter(include_in_schema=False)
-KINDS = {"look-book": "look book", "readings": "table of readings"}
-OF_LOOKS = ("look-book",)
+KINDS = {"look-book": "look book", "cues": "cue list", "readings": "table of readings"}
+OF_LOOKS = ("look-book", "cues")
 OF_READINGS = ("readings",)
 SHOWN_AT_MOST = 200
 CSV = "text/csv; charset=utf-8; header=present"
@@ -59,6 +61,33 @@ async def looks_csv(desk: DeskDep, session: SessionDep) -> Response:
     return as_file(text, CSV, "looks.csv")
 
 
+@router.get("/library/files/cues")
+async def cues(
+    desk: DeskDep,
+    session: SessionDep,
+    which: Literal["order", "all"] = "order",
+    levels: Literal["exact", "percent"] = "exact",
+) -> Response:
+    """The running order, or all looks, as a cue list for the rig as it is patched."""
+    looks = store.running_order(session) if which == "order" else store.all_looks(session)
+    text = cue_list_text(looks, desk.engine.now().rig_now, in_percent=levels == "percent")
+    return as_file(text, "text/plain; charset=us-ascii", "cues.asc")
+
+
+@router.get("/rig/cues")
+async def cues_page(desk: DeskDep) -> Response:
+    """Cue lists out and in, and which channel is which head."""
+    now = desk.engine.now()
+    patch = [
+        (channel, h.name, ", ".join(str(dimmer_of(h.universe, slot)) for slot in h.slots))
+        for channel, h in enumerate(now.rig.heads, start=1)
+    ]
+    return html(
+        "pages/cues.html", view="strip", oob=False, notice="", strip=strip_view(now),
+        patch=patch, back="/rig",
+    )  # fmt: skip
+
+
 @router.get("/meter/files/readings.csv")
 async def readings_csv(desk: DeskDep) -> Response:
     """Every reading as a table."""
@@ -74,6 +103,14 @@ async def bring_look_book(
 ) -> Response:
     """Read a look book; what it would add is shown next."""
     return await _bring(request, desk, session, "look-book", document)
+
+
+@router.post("/library/files/cues")
+async def bring_cues(
+    request: Request, desk: DeskDep, session: SessionDep, document: Document
+) -> Response:
+    """Read a cue list; the looks it would add are shown next."""
+    return await _bring(request, desk, session, "cues", document)
 
 
 @router.post("/meter/files/readings")
@@ -103,7 +140,8 @@ async def _plan(desk: Desk, session: Session, file: Arrived) -> Plan:
     rig = desk.engine.now().rig_now
     if file.kind == "readings":
         return await to_thread(readings_plan, file.data, rig)
-    return await to_thread(lambda: book_plan(file.data, rig, store.all_looks(session)))
+    plan_of = cues_plan if file.kind == "cues" else book_plan
+    return await to_thread(lambda: plan_of(file.data, rig, store.all_looks(session)))
 
 
 @router.get("/library/files/shown/{token}")

@@ -25,7 +25,7 @@ from server.web.lamps import (
     stops_text,
     taken_back,
 )
-from server.web.routes.rig import page_of
+from server.web.routes.rig import counted_hours, page_of
 from server.web.templating import html, went
 from server.web.views import strip_view
 
@@ -44,7 +44,8 @@ async def change_lamp(
     rig = desk.engine.now().rig_now
     known = number({"hours": hours}, "hours") if hours.strip() else 0.0
     at = changed_at(day, datetime.now(UTC))
-    change = LampChange(rig.head(name).name, at, known, " ".join(note.split()))
+    counted = counted_hours(desk, name)
+    change = LampChange(rig.head(name).name, at, known, counted, " ".join(note.split()))
     desk.engine.replace_rig(
         replace(rig, lamps=(*rig.lamps, change)), actor, f"lamp of {name} changed"
     )
@@ -54,12 +55,14 @@ async def change_lamp(
 @router.get("/rig/heads/{name}/lamp")
 async def lamp_page(
     desk: DeskDep, name: str, point: Asked = "", value: Asked = "", kind: Asked = "lux",
-    tenths: Asked = "", iso: Asked = "400", shutter: Asked = "1/125",
+    tenths: Asked = "", iso: Asked = "400", shutter: Asked = "1/125", below: Asked = "",
 ) -> Response:  # fmt: skip
     """Read the new lamp; with a value, what it comes to, before anything is changed."""
     now = desk.engine.now()
     head = now.rig.head(name)
-    typed = _typed(point, kind, value, tenths, iso, shutter)
+    setting = now.record.history.now.setting
+    below = below or str(setting.of(head))
+    typed = _typed(point, kind, value, tenths, iso, shutter, below)
     told = None
     if value.strip():
         told = proposal(head, reading_of(now, head, typed), _looks(desk))
@@ -68,7 +71,7 @@ async def lamp_page(
     return html(
         "pages/lamp.html", view="strip", oob=False, notice="", strip=strip_view(now), back="/rig",
         name=head.name, action=page_of(name), typed=typed, told=told, kinds=KINDS,
-        lit=is_alone(now.rig, now.record.history.now.setting, head.name),
+        lit=is_alone(now.rig, setting, head.name),
         points=[p.name for p in now.rig.points], point=point or best,
     )  # fmt: skip
 
@@ -88,12 +91,12 @@ async def light_alone(desk: DeskDep, actor: ActorDep, name: str) -> Response:
 @router.post("/rig/heads/{name}/lamp/apply")
 async def apply(
     request: Request, desk: DeskDep, actor: ActorDep, name: str, point: Word, value: Word,
-    kind: Word = "lux", tenths: Word = "", iso: Word = "400", shutter: Word = "1/125",
+    below: Word, kind: Word = "lux", tenths: Word = "", iso: Word = "400", shutter: Word = "1/125",
 ) -> Response:  # fmt: skip
     """Correct the head in all its looks: they keep their light."""
     now = desk.engine.now()
     head = now.rig.head(name)
-    lamp = reading_of(now, head, _typed(point, kind, value, tenths, iso, shutter))
+    lamp = reading_of(now, head, _typed(point, kind, value, tenths, iso, shutter, below))
     rig, correction = read_lamp(now.rig_now, head, lamp, _looks(desk), datetime.now(UTC))
     text = f"{name} reads {stops_text(lamp.stops)}, corrected in all looks"
     desk.engine.relamp(rig, correction, actor, text)
@@ -103,11 +106,11 @@ async def apply(
 @router.post("/rig/heads/{name}/lamp/take-back")
 async def take_back(
     request: Request, desk: DeskDep, actor: ActorDep, name: str,
-    line: Annotated[int, Form(ge=1, le=100_000)],
+    line: Annotated[int, Form(ge=1, le=100_000)], what: Word,
 ) -> Response:  # fmt: skip
     """Take a line out of the log, or its correction out of all looks."""
     now = desk.engine.now()
-    rig, correction = taken_back(now.rig_now, line, now.rig.head(name))
+    rig, correction = taken_back(now.rig_now, line, now.rig.head(name), what)
     if correction is None:
         desk.engine.replace_rig(rig, actor, f"a lamp change of {name} taken out of the log")
     else:
@@ -116,11 +119,11 @@ async def take_back(
 
 
 def _typed(
-    point: str, kind: str, value: str, tenths: str, iso: str, shutter: str
+    point: str, kind: str, value: str, tenths: str, iso: str, shutter: str, below: str
 ) -> dict[str, str]:
     return {
         "point": point, "kind": kind, "value": value, "tenths": tenths, "iso": iso,
-        "shutter": shutter,
+        "shutter": shutter, "below": below,
     }  # fmt: skip
 
 

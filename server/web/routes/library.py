@@ -58,9 +58,9 @@ async def library(
         page=page,
         more=len(found) > PAGE,
         deleted=deleted,
-        taken_out=store.deleted_looks(session, TAKEN_OUT_SHOWN),
         came=came if came_count else "",
         came_count=came_count,
+        taken_out=store.deleted_looks(session, TAKEN_OUT_SHOWN),
         back="/library",
     )
 

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Cookie, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
@@ -27,11 +28,11 @@ HOLDS_LENS = "thirdstop-hold-lens"
 """The cookie that keeps the switch of a device until it is switched off."""
 
 
-def answer(request: Request, back: str, notice: str = "") -> Response:
+def answer(request: Request, back: str, notice: str = "", ways_url: str = "") -> Response:
     """After a write: htmx hears the change from the stream and needs a notice at most; a plain
     form goes back to its page."""
     if is_htmx(request):
-        return html("parts/notice.html", notice=notice, oob=True)
+        return html("parts/notice.html", notice=notice, ways_url=ways_url, oob=True)
     path = back if back.startswith("/") and not back.startswith("//") else "/"
     return RedirectResponse(path, 303)
 
@@ -117,17 +118,20 @@ async def nudge(
     heads = group_heads(rig, group)
     if not heads:
         raise Refused("no head plays this part in the rig")
-    now, result = engine.nudge_heads(heads, group_name(group), thirds, keep, actor)
-    notice = ""
+    _, result = engine.nudge_heads(heads, group_name(group), thirds, keep, actor)
+    notice, ways_url = "", ""
     if result is not None and result.limited and abs(result.missing_stops) > MISSING_SHOWN:
         where = "at the top" if thirds > 0 else "at its lowest"
-        before = now.record.history.moved(-1).now.setting
-        offers = [w for w in ways(rig, before, rig.head(result.limited_by), thirds) if not w.hands]
+        head = quote(result.limited_by)
+        ways_url = f"/board/ways?head={head}&thirds={1 if thirds > 0 else -1}"
+        offers = [
+            w for w in ways(rig, result.before, rig.head(result.limited_by), thirds) if not w.hands
+        ]
         offer = f" Or {offers[0].text}." if offers else ""
         notice = (
             f"{result.limited_by} is {where}: {abs(result.missing_stops):.2f} stop missing.{offer}"
         )
-    return answer(request, back, notice)
+    return answer(request, back, notice, ways_url)
 
 
 @router.post("/live/ratio")

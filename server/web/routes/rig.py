@@ -21,6 +21,7 @@ from starlette.background import BackgroundTask
 from server.errors import OutOfRange, Refused
 from server.store import looks as store
 from server.store.backup import backup, without_secrets
+from server.store.burning import hours_lit
 from server.studio.document import head_document, rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.lamps import renamed_lamps
@@ -114,8 +115,14 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
         warm="" if action.endswith("/new") else head_words(now, head),
         measured=curves_view(head), gone_beam=gone_beam,
-        lamp_log=lamps_view(rig, head, datetime.now()),
+        lamp_log=lamps_view(rig, head, datetime.now(), counted_hours(desk, head.name)),
     )  # fmt: skip
+
+
+def counted_hours(desk: Desk, name: str) -> float:
+    """Hours that a head has been lit in all, as counted."""
+    with Session(desk.database) as session:
+        return hours_lit(session).get(name, 0.0)
 
 
 @router.post("/rig/heads/new")

@@ -1,0 +1,33 @@
+"""What a cue list would do here: its cues as looks of this rig, and what is left out of it."""
+
+from dataclasses import replace
+
+from server.studio.exchange.cue_looks import looks_of_cues
+from server.studio.exchange.cues import read_cues
+from server.studio.figures import ratio_label
+from server.studio.look import Look
+from server.studio.rig import Rig
+from server.web.book_plan import looks_plan
+from server.web.incoming import Line, Plan
+
+STANDS = (
+    "Levels are read through this rig's curves. The heads are taken where they stand now, with the"
+    " set lens and the sitter's turn: a cue list knows nothing of these."
+)
+
+
+def cues_plan(data: bytes, rig: Rig, here: list[Look]) -> Plan:
+    """What a cue list would add. OutOfRange with its line when any known word cannot be read."""
+    made = looks_of_cues(read_cues(data), rig)
+    plan = looks_plan(made.looks, rig, here)
+    add = tuple(_told(*each) for each in zip(plan.add, plan.looks, strict=True))
+    dark = tuple(Line(name, why) for name, why in made.left_out)
+    left_out = (*plan.left_out, *dark)
+    return replace(plan, add=add, left_out=left_out, notes=(STANDS, *made.told))
+
+
+def _told(line: Line, look: Look) -> Line:
+    """A cue may have no better name than its number: what it lights tells it apart."""
+    lit = ", ".join(name for name, stops in look.stops.items() if stops is not None)
+    light = f"{lit} · {ratio_label(look.ratio)} lit : shadow" if look.ratio else lit
+    return replace(line, note="; ".join(filter(None, (light, line.note))))
