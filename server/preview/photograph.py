@@ -39,8 +39,11 @@ class Photograph:
     original: tuple[int, int]
 
 
-def read_photograph(name: str, data: bytes) -> Photograph:
+def read_photograph(name: str, data: bytes, *, finished: bool = False) -> Photograph:
     """Read a frame: JPEG, TIFF, PNG, or a camera's raw file where `rawpy` is installed.
+
+    A finished picture may hold paper white and deep black; in a frame that light is measured by
+    they are refused.
 
     Raises
     ------
@@ -58,9 +61,10 @@ def read_photograph(name: str, data: bytes) -> Photograph:
     height, width = rgb.shape[:2]
     if min(width, height) < 200:
         raise OutOfRange(f"{name}: {width} x {height} pixels are too few; at least 200 each way")
-    _refuse_clipped(name, rgb)
+    if not finished:
+        _refuse_clipped(name, rgb)
     linear = _as_large_as_a_face(rgb @ LUMINANCE)
-    if float(np.percentile(linear, 95)) < DARK_AT:
+    if not finished and float(np.percentile(linear, 95)) < DARK_AT:
         raise OutOfRange(f"{name}: too dark to be used; expose longer, or bring the head up")
     return Photograph(name, linear, exposure, (width, height))
 

@@ -1,10 +1,10 @@
 """What readings make of predictions: each pair of head and point is anchored to what was metered.
 
 predicted(new placement) x metered / predicted(metered placement): the geometry then has to be
-right only about what has changed since.
+right only about what has changed since. What a head gives around a corner comes off the walls.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from server.studio.head import Head
@@ -14,10 +14,8 @@ from server.studio.readings import Metered, ambient_read, metered
 from server.studio.rig import Rig
 from server.studio.room import Point
 from server.studio.touched import Found, gains, parted
+from server.studio.walls import REACHES, Predict, Walls, can_compare, walls_of
 
-Predict = Callable[[Head, Point, float, Rig], float]
-REACHES = 0.02
-"""A head whose geometry gives less than this share of what was read lights a point by bounce."""
 YAW_DEG = 0.5
 
 
@@ -44,27 +42,54 @@ PLAIN = Anchored()
 class Anchors:
     """All anchors of a rig, and the room's own light where it was read. [lx]
 
-    `doubted` are readings of heads that were touched since; `gains` what the touch did. [1]
+    `walls` is what comes off the walls to the face, by head. `doubted` are readings of heads that
+    were touched since; `gains` what the touch did. [1]
     """
 
     rig: Rig
     found: Found
     ambient: Mapping[str, float]
     predict: Predict
+    walls: Mapping[str, Walls]
     doubted: Found = field(default_factory=dict)
     gains: Mapping[str, float] = field(default_factory=dict)
 
-    def of(self, point: Point, head: Head, yaw_deg: float) -> Anchored:
-        """The anchor of one pair for the sitter's turn; plain where nothing was read."""
-        there = self._of(self.found, point, head, yaw_deg)
+    def of(
+        self, point: Point, head: Head, yaw_deg: float, predicted: float | None = None
+    ) -> Anchored:
+        """The anchor of one pair for the sitter's turn; `predicted` is what the geometry alone says
+        there, worked out where it is not given. [lx]
+
+        Bounce that was not read at this point is that on the face.
+        """
+        plain = predicted
+        if plain is None:
+            plain = self.predict(head, head.placement, point, yaw_deg)
+        found, walls = self._read(point, head, yaw_deg, plain), self.walls.get(head.name)
+        if walls is None or found.bounce > 0 or found.shaded is not None:
+            return found
+        if found.read is None:
+            # on the face the geometry then hardly matters
+            known = point.on == "face" and walls.lux_full > plain
+            source = self._source(walls.read, point, head, yaw_deg) if known else found.source
+            return replace(found, bounce=walls.lux_full, source=source)
+        whole = found.read.lux_full * (self.gains[head.name] if found.carried else 1.0)
+        if whole <= 0:
+            return found
+        bounce = min(walls.lux_full, whole)
+        return replace(found, factor=found.factor * (1 - bounce / whole), bounce=bounce)
+
+    def _read(self, point: Point, head: Head, yaw_deg: float, plain: float) -> Anchored:
+        """What readings at this very point give; plain where nothing was read."""
+        there = self._of(self.found, point, head, yaw_deg, plain)
         if there.read is not None and there.shaded is not None:
             return there
-        before = self._of(self.doubted, point, head, yaw_deg)
+        before = self._of(self.doubted, point, head, yaw_deg, plain)
         gain = self.gains.get(head.name)
         if there.read is not None:
             if before.shaded is None or gain is None:
                 return there
-            again = self._of(self.found, point, head, yaw_deg, before.bounce * gain)
+            again = self._of(self.found, point, head, yaw_deg, plain, before.bounce * gain)
             return replace(again, shaded=before.shaded)
         if before.read is None:  # never read here: it changed as it did where it was read
             return there if gain is None else replace(there, factor=there.factor * gain)
@@ -76,8 +101,9 @@ class Anchors:
         return replace(before, factor=factor, bounce=bounce, carried=True)
 
     def _of(
-        self, found: Found, point: Point, head: Head, yaw_deg: float, bounce: float = 0.0
-    ) -> Anchored:
+        self, found: Found, point: Point, head: Head, yaw_deg: float, plain: float,
+        bounce: float = 0.0,
+    ) -> Anchored:  # fmt: skip
         """The anchor that some readings give; `bounce` where none of them tells it. [lx]"""
         read = found.get((point.name, head.name, False))
         shaded = found.get((point.name, head.name, True))
@@ -89,44 +115,52 @@ class Anchors:
             return Anchored(gained, bounce, shaded=shaded)
         placement = read.newest.placement
         assert placement is not None  # a reading of a head always has one
-        aims = {"mark", *(p.name for p in self.rig.points)}
-        if isinstance(placement.aim, str) and placement.aim not in aims:
-            # aimed at a point that is gone: nothing to compare with
+        if not can_compare(self.rig, placement):
             gained = gained_since(self.rig.lamps, head.name)
             return Anchored(gained, bounce, shaded=shaded)
-        was = self.predict(replace(head, placement=placement), point, read.newest.yaw_deg, self.rig)
+        stood = head.placement == placement and yaw_deg == read.newest.yaw_deg
+        was = plain if stood else self.predict(head, placement, point, read.newest.yaw_deg)
         direct = max(0.0, read.lux_full - bounce)
-        turned = point.on == "face" and abs(yaw_deg - read.newest.yaw_deg) > YAW_DEG
-        lamp = unread(self.rig.lamps, head.name)
-        other = lamp is not None and lamp.at > read.newest.at
-        elsewhere = turned or other or differs(placement, head.placement)
-        source = "moved" if elsewhere else "metered"
+        source = self._source(read, point, head, yaw_deg)
         if was <= REACHES * read.lux_full:  # around the corner: all that was read is bounce
             return Anchored(0.0, read.lux_full, source, read, shaded)
         return Anchored(direct / was if was > 0 else 1.0, bounce, source, read, shaded)
 
+    def _source(self, read: Metered, point: Point, head: Head, yaw_deg: float) -> str:
+        """Whether all stands as it did when that was read."""
+        placement, was_deg = read.newest.placement, read.newest.yaw_deg
+        turned = point.on == "face" and abs(yaw_deg - was_deg) > YAW_DEG
+        lamp = unread(self.rig.lamps, head.name)
+        other = lamp is not None and lamp.at > read.newest.at
+        moved = placement is None or differs(placement, head.placement)
+        return "moved" if turned or other or moved else "metered"
+
 
 def anchors_of(rig: Rig, predict: Predict) -> Anchors:
-    """The anchors that a rig's readings give. `predict` is the geometry alone. [lx at full]"""
+    """The anchors that a rig's readings give. [lx at full]"""
     ambient = ambient_read(rig.readings)
     whole = {p.name: ambient.get(p.name, rig.room.ambient_lux) for p in rig.points}
-    held, doubted = parted(rig.readings, rig.heads)
-    found = metered(held, whole, rig.lamps)
+    holds, doubted = parted(rig.readings, rig.heads)
+    found = metered(holds, whole, rig.lamps)
+    walls = walls_of(rig, found, predict)
     if not doubted:
-        return Anchors(rig, found, ambient, predict)
+        return Anchors(rig, found, ambient, predict, walls)
     before = metered(doubted, whole, rig.lamps)
     points = {p.name: p for p in rig.points}
-    old = Anchors(rig, before, ambient, predict)
+    old = Anchors(rig, before, ambient, predict, {})
 
     def said(head: Head, again: Metered) -> float:
         reading = again.newest
         point = points.get(reading.point)
         if point is None:
             return 0.0
-        anchored = old.of(point, head, reading.yaw_deg)
-        if anchored.read is None:
-            return 0.0
-        return predict(head, point, reading.yaw_deg, rig) * anchored.factor + anchored.bounce
+        plain = predict(head, head.placement, point, reading.yaw_deg)
+        anchored = old.of(point, head, reading.yaw_deg, plain)
+        return plain * anchored.factor + anchored.bounce if anchored.read else 0.0
 
     known = gains(rig.heads, found, before, said)
-    return Anchors(rig, found, ambient, predict, before, known)
+    older = {
+        name: replace(w, lux_full=w.lux_full * known.get(name, 1.0))
+        for name, w in walls_of(rig, before, predict).items()
+    }
+    return Anchors(rig, found, ambient, predict, {**older, **walls}, before, known)

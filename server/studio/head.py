@@ -78,7 +78,7 @@ class Placement:
                 number("aim", axis, -100, 100)
         head_position(self.azimuth_deg, self.distance_m, self.rise_m)  # |rise| < distance
 
-    @property
+    @cached_property
     def position_m(self) -> Vector:
         """The lens in room coordinates. [m]"""
         return head_position(self.azimuth_deg, self.distance_m, self.rise_m)

@@ -1,14 +1,14 @@
 """How much light each head gives at each point, at full: the matrix everything is summed from."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import acos, degrees
 
 from server.errors import OutOfRange
 from server.physics.geometry import MARK, Vector, cosine_between, from_to, length
 from server.physics.photometry import illuminance_lx
 from server.studio.anchor import Anchors, anchors_of
-from server.studio.head import Head
+from server.studio.head import Head, Placement
 from server.studio.lamps import gained_since
 from server.studio.rig import Rig
 from server.studio.room import Point
@@ -62,7 +62,7 @@ class LightMatrix:
 
 def anchors(rig: Rig) -> Anchors:
     """What the rig's readings make of its figures."""
-    return anchors_of(rig, _predicted)
+    return anchors_of(rig, _Geometry(rig).lux)
 
 
 def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
@@ -80,7 +80,7 @@ def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
         at[point.name], bounce[point.name], source[point.name] = {}, {}, {}
         for head in rig.heads:
             plain = _at_point(head, point, points, *points[point.name])
-            anchored = known.of(point, head, yaw_deg)
+            anchored = known.of(point, head, yaw_deg, plain)
             bounce[point.name][head.name] = anchored.bounce
             at[point.name][head.name] = plain * anchored.factor + anchored.bounce
             source[point.name][head.name] = anchored.source
@@ -108,13 +108,26 @@ def _mean(factors: list[float] | None) -> float | None:
     return product ** (1 / len(known)) if known else None
 
 
-def _predicted(head: Head, point: Point, yaw_deg: float, rig: Rig) -> float:
-    """What the geometry alone says of one head at one point, at full. [lx]"""
-    points = {p.name: p.place(yaw_deg) for p in rig.points}
-    return _at_point(head, point, points, *points[point.name])
-
-
 Places = Mapping[str, tuple[Vector, Vector]]
+
+
+class _Geometry:
+    """What the geometry alone says of heads where they stood when they were read."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig
+        self._places: dict[float, Places] = {}
+        self._heads: dict[tuple[str, Placement], Head] = {}
+
+    def lux(self, head: Head, placement: Placement, point: Point, yaw_deg: float) -> float:
+        """Light of one head at one point, at full. [lx]"""
+        if yaw_deg not in self._places:
+            self._places[yaw_deg] = {p.name: p.place(yaw_deg) for p in self._rig.points}
+        stood = (head.name, placement)
+        if stood not in self._heads:
+            self._heads[stood] = replace(head, placement=placement)
+        places = self._places[yaw_deg]
+        return _at_point(self._heads[stood], point, places, *places[point.name])
 
 
 def aim_point(head: Head, points: Places) -> Vector:

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log2
 
+from server.errors import Refused
+
 DARKEST_STOPS = -12.0
 
 
@@ -28,9 +30,14 @@ class Wish:
 def matched(
     wishes: Sequence[Wish], near: Sequence[tuple[Sequence[float], float]], upper: float = 1.0
 ) -> tuple[float, ...]:
-    """Outputs 0..upper whose light is nearest to the wishes, counted in stops. [1]"""
-    from server.studio.solve import nearest_in_stops  # numpy: not before it is needed
+    """Outputs 0..upper whose light is nearest to the wishes, counted in stops. [1]
 
+    Raises Refused on a machine without numpy.
+    """
+    try:
+        from server.studio.solve import nearest_in_stops  # numpy: not before it is needed
+    except ImportError as error:
+        raise Refused(f"light cannot be worked out on this machine ({error})") from None
     return nearest_in_stops(
         [w.at_full for w in wishes],
         [w.ambient for w in wishes],

@@ -1,6 +1,6 @@
 """A metering pass: which reading comes next, what it should show, what is done already."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
@@ -25,42 +25,49 @@ REACHES = 0.01
 
 @dataclass(frozen=True)
 class Step:
-    """One reading of the pass. `expected_lux` is what the meter should show meanwhile. [lx]"""
+    """One reading of the pass. `expected_lux` is what the meter should show meanwhile, 0 where
+    nothing is known of it yet [lx]; `around`: the head does not reach there but off the walls."""
 
     point: str
     head: str
     shaded: bool
     expected_lux: float
     done: Reading | None
+    around: bool = False
 
     @property
     def name(self) -> str:
         """What is read, in words."""
         if not self.head:
             return f"the room's own light at {self.point}"
-        shade = ", the meter shaded from it" if self.shaded else ""
-        return f"{self.head} at {self.point}{shade}"
+        how = ", the meter shaded from it" if self.shaded else ""
+        how = ", what comes off the walls" if self.around else how
+        return f"{self.head} at {self.point}{how}"
 
 
 def steps(rig: Rig, yaw_deg: float, since: datetime | None = None) -> tuple[Step, ...]:
     """The pass in the order that walks least: the room first, then point by point, head by head.
 
     A step is done when it was read with the head as it stands; with `since`, only when that was
-    later. The keys are also read with the meter shaded, where they light the face least: that is
-    their bounce.
+    later. What comes off the walls is read once for each head, see `_walls_read_at`: a key with
+    the meter shaded from it, another head as it is.
     """
     matrix = light_matrix(rig, yaw_deg)
     plain = light_matrix(replace(rig, readings=()), yaw_deg)
     found = [_step(rig, p, "", False, matrix.ambient[p.name], since, yaw_deg) for p in rig.points]
-    shadow = _shadow_of_keys(rig, matrix)
+    walls = _walls_read_at(rig, plain)
     output = light_factor(-float(METER_STOPS))
     for point in rig.points:
-        strongest = max(plain.at[point.name].values(), default=0.0)
         for head in rig.heads:
             expected = matrix.ambient[point.name] + matrix.at[point.name][head.name] * output
-            if plain.at[point.name][head.name] > REACHES * strongest:
+            here = walls.get(head.name) == point.name
+            if _reaches(plain, point.name, head.name):
                 found.append(_step(rig, point, head.name, False, expected, since, yaw_deg))
-            if head.role == "key" and point.name == shadow:
+            elif here and head.role != "key":
+                known = matrix.bounce[point.name][head.name] > 0
+                step = _step(rig, point, head.name, False, known * expected, since, yaw_deg)
+                found.append(replace(step, around=True))
+            if here and head.role == "key":
                 bounce = matrix.bounce[point.name][head.name] * output
                 expected = matrix.ambient[point.name] + bounce
                 found.append(_step(rig, point, head.name, True, expected, since, yaw_deg))
@@ -87,9 +94,30 @@ def asked_steps(
     return tuple(found)
 
 
-def _shadow_of_keys(rig: Rig, matrix: LightMatrix) -> str:
-    full = {h.name: 1.0 if h.role == "key" else 0.0 for h in rig.heads}
-    return sides_of(rig, matrix, full)[1].name if any(full.values()) else ""
+def _reaches(plain: LightMatrix, point: str, head: str) -> bool:
+    row = plain.at[point]
+    return row[head] > REACHES * max(row.values())
+
+
+def _walls_read_at(rig: Rig, plain: LightMatrix) -> dict[str, str]:
+    """Head -> the face point where its bounce is read.
+
+    A key's own shadow side, since the ratio is read there in its shadow. Another head's bounce
+    counts where its own light does not reach; most of all on the shadow side of the keys.
+    """
+    found = {h.name: _shadow_side(rig, plain, {h.name}) for h in rig.heads if h.role == "key"}
+    shadow = _shadow_side(rig, plain, set(found) or {h.name for h in rig.heads})
+    for head in rig.heads:
+        around = [p.name for p in rig.face_points if not _reaches(plain, p.name, head.name)]
+        if around and head.name not in found:
+            found[head.name] = shadow if shadow in around else around[0]
+    return found
+
+
+def _shadow_side(rig: Rig, plain: LightMatrix, keys: Collection[str]) -> str:
+    """The face point that these heads, all at full, light least."""
+    as_keys = tuple(replace(h, role="key") for h in rig.heads if h.name in keys)
+    return sides_of(replace(rig, heads=as_keys), plain, dict.fromkeys(keys, 1.0))[1].name
 
 
 def _step(

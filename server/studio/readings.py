@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from math import isfinite, log2
 
 from server.errors import OutOfRange
@@ -13,8 +13,11 @@ from server.studio.room import Meter
 
 KINDS = ("lux", "ev", "f")
 """What a meter may show: lux, EV at an ISO, or an f-number with tenths at ISO and shutter."""
-SAME_WITHIN_STOPS = 1 / 6
-"""Repeats of a reading that lie within this of the newest are averaged with it. [stop]"""
+SAME_WITHIN_STOPS = 1 / 4
+"""Repeats of the same day that lie within this of the newest are averaged with it: meters and hands
+err by a tenth of a stop and more, and two of them apart are no new lamp. [stop]"""
+OLDER_WITHIN_STOPS = 1 / 6
+SAME_DAY = timedelta(hours=12)
 AS_WARM_MIN = 5.0
 """Repeats are averaged when the head had been on about as long, to so many minutes. [min]"""
 FAR_STOPS = 1.0
@@ -161,22 +164,31 @@ def metered(
     found = {}
     for pair, repeats in by_pair.items():
         newest = repeats[-1]
-        values = [
-            light_at_full(r, ambient) * gained_since(lamps, r.head, r.at)
-            for r in repeats
-            if r.placement == newest.placement
-            and r.yaw_deg == newest.yaw_deg
-            and as_warm(r, newest)
-        ]
-        last = values[-1]
+        last = light_at_full(newest, ambient) * gained_since(lamps, newest.head, newest.at)
         if last <= 0:
             found[pair] = Metered(newest, 0.0, 1, 0.0)
             continue
-        near = [v for v in values if v > 0 and abs(log2(v / last)) <= SAME_WITHIN_STOPS]
+        near = [
+            value
+            for r in repeats
+            if (value := light_at_full(r, ambient) * gained_since(lamps, r.head, r.at)) > 0
+            and _agrees(r, newest)
+            and abs(log2(value / last)) <= _within_stops(r, newest)
+        ]
         mean = 2.0 ** (sum(log2(v) for v in near) / len(near))
         spread = log2(max(near) / min(near))
         found[pair] = Metered(newest, mean, len(near), spread)
     return found
+
+
+def _agrees(a: Reading, b: Reading) -> bool:
+    """Whether two readings are of the same: head, sitter and warmth."""
+    return a.placement == b.placement and a.yaw_deg == b.yaw_deg and as_warm(a, b)
+
+
+def _within_stops(older: Reading, newest: Reading) -> float:
+    today = newest.at - older.at < SAME_DAY
+    return SAME_WITHIN_STOPS if today else OLDER_WITHIN_STOPS
 
 
 def as_warm(a: Reading, b: Reading) -> bool:

@@ -164,6 +164,28 @@ def test_ambient_is_read_where_it_is_and_taken_off() -> None:
     assert told(studio, Key=1.0, Fill=0.0).points[0].lux / UNIT == pytest.approx(68)
 
 
+def test_what_a_head_gives_around_a_corner_counts_on_the_whole_face() -> None:
+    """The key past cheek left reads 3.2 units there off the walls: in its shadow, at any cheek."""
+    plain = rig()
+    studio = with_readings(plain, read(plain, "cheek left", "Key", 3.2))
+    matrix = light_matrix(studio, 0.0)
+    assert matrix.bounce["cheek right"]["Key"] / UNIT == pytest.approx(3.2)
+    assert matrix.lux_in_shadow("cheek right", {"Key": 1.0}, {"Key"}) / UNIT == pytest.approx(3.2)
+    # but where a reading says less than that, the reading is right
+    less = with_readings(studio, *studio.readings, read(plain, "cheek right", "Key", 2.0, 1))
+    assert light_matrix(less, 0.0).lux("cheek right", {"Key": 1.0}) / UNIT == pytest.approx(2.0)
+
+
+def test_repeats_of_one_day_a_fifth_apart_are_averaged_and_of_another_day_are_not() -> None:
+    plain = rig()
+    for minutes, units in ((9.0, (64 * 64 * 2**0.2) ** 0.5), (60.0 * 24 * 90, 64 * 2**0.2)):
+        studio = with_readings(
+            plain, read(plain, "cheek right", "Key", 64),
+            read(plain, "cheek right", "Key", 64 * 2**0.2, minutes),
+        )  # fmt: skip
+        assert told(studio, Key=1.0).points[0].lux / UNIT == pytest.approx(units)
+
+
 def test_a_dome_reading_does_not_anchor_a_flat_point() -> None:
     plain = rig()
     dome = replace(read(plain, "cheek right", "Key", 64), receptor="dome")

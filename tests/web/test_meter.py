@@ -165,3 +165,21 @@ def test_dome_readings_start_a_pass_of_their_own(client: TestClient) -> None:
     page = client.post("/meter/receptor", data={"receptor": "dome"}).text
     assert re.search(r"(\d+) of (\d+) read", page)[1] == "0"
     assert client.post("/meter/receptor", data={"receptor": "ball"}).status_code == 422
+
+
+def test_what_comes_off_the_walls_is_asked_for_in_words_and_not_questioned(
+    client: TestClient,
+) -> None:
+    """A head from behind gives the face nothing but bounce, and nothing is known of it yet."""
+    for _ in range(60):
+        page, asked = step(client)
+        if "what comes off the walls" in page:
+            break
+        lux = max(real_lux(client, asked), 0.5)
+        client.post("/meter/reading", data={**asked, "sure": "true", "value": f"{lux:.6g}",
+                                            "kind": "lux"})  # fmt: skip
+    assert asked["head"] in ("Rim", "Hair", "Kicker", "Background")
+    answer = client.post("/meter/reading", data={**asked, "value": "24", "kind": "lux"})
+    assert answer.status_code == 200
+    kept = client.get("/api/readings").json()[-1]
+    assert (kept["head"], kept["point"], kept["lux"]) == (asked["head"], asked["point"], 24)
