@@ -102,6 +102,4 @@ def notes_of(value: str) -> str:
     """Notes, at most 2000 characters."""
     if len(value) > NOTES_LENGTH:
         raise OutOfRange(f"notes: at most {NOTES_LENGTH} characters, got {len(value)}")
-    if any("\ud800" <= letter <= "\udfff" for letter in value):  # cannot be written as UTF-8
-        raise OutOfRange("notes must be text, got half a letter")
     return value.strip()

@@ -19,15 +19,19 @@ from sqlmodel import Session
 from starlette.background import BackgroundTask
 
 from server.errors import OutOfRange, Refused
+from server.live.now import Now
 from server.store import looks as store
 from server.store.backup import backup, without_secrets
 from server.store.burning import hours_lit
+from server.studio.curve_in import on_curve
 from server.studio.document import head_document, rig_document, rig_from_document
+from server.studio.figures import outputs_of
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.lamps import renamed_lamps
+from server.studio.load import neutral_load, worst_of_order
 from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
-from server.studio.room import WAYS
+from server.studio.room import PHASES, WAYS
 from server.web.contract import RigDocument
 from server.web.curves import curves_view
 from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, SessionDep
@@ -65,7 +69,27 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
         back="/rig", way_kinds=WAYS, seen=_seen(rig_document(rig)["room"]),
+        phases=("", *PHASES), neutral=neutral_load(rig, outputs_of(rig, now.setting)),
+        order_load=_order_load(desk, now),
     )  # fmt: skip
+
+
+def _order_load(desk: Desk, now: Now) -> list[str]:
+    """Circuits that the running order takes over their planning limit, in words."""
+    with Session(desk.database) as session:
+        looks = store.running_order(session)
+    lights = [(k.name, outputs_of(now.rig, k.setting(now.rig, now.setting))) for k in looks]
+    told = []
+    for worst in worst_of_order(now.rig, lights):
+        load = worst.load
+        if load.amps_now > load.limit_amps:
+            most = "breaker" if load.amps_now > load.breaker_amps else "planning limit"
+            size = load.breaker_amps if most == "breaker" else load.limit_amps
+            where = f"between {worst.before} and {worst.after}"
+            told.append(
+                f"{load.name}: {load.amps_now:.1f} A {where}, over its {most} of {size:.1f} A"
+            )
+    return told
 
 
 @router.get("/rig/heads/new")
@@ -96,7 +120,7 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
     document = head_document(head)
     values: dict[str, Any] = {k: v for k, v in document.items() if not isinstance(v, list | dict)}
     values = {k: f"{v:g}" if isinstance(v, float) else v for k, v in values.items()}
-    values["bands_below"] = f"{100 * head.bands_below:g}"
+    values |= {n: f"{100 * getattr(head, n):g}" for n in ("bands_below", "steady_from")}
     values |= document["placement"]
     values["aim"] = document["placement"]["aim"] if isinstance(
         document["placement"]["aim"], str) else "a place"  # fmt: skip
@@ -129,7 +153,7 @@ def counted_hours(desk: Desk, name: str) -> float:
 async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Add a head."""
     form = await request.form()  # before the rig is read: a slow form must not undo what came
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     head = head_of(form, None)
     desk.engine.replace_rig(replace(rig, heads=(*rig.heads, head)), actor, f"{head.name} added")
     return went(request, "/rig")
@@ -153,7 +177,7 @@ async def change_head(
 ) -> Response:
     """Change a head."""
     form = await request.form()
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     before = rig.head(name)
     _unchanged(form, head_document(before), name)
     after = head_of(form, before)
@@ -162,6 +186,7 @@ async def change_head(
     heads = tuple(after if h is before else h for h in rig.heads)
     names = {before.name: after.name}
     readings, lamps = renamed_heads(rig.readings, names), renamed_lamps(rig.lamps, names)
+    readings = on_curve(readings, before, after)
     desk.engine.replace_rig(
         replace(rig, heads=heads, readings=readings, lamps=lamps), actor,
         f"{after.name} changed", renamed=names,
@@ -196,7 +221,7 @@ async def delete_head(
     desk: DeskDep, actor: ActorDep, name: str, room_id: Annotated[str, Form(max_length=20)] = ""
 ) -> Response:
     """Take a head out of the rig; the page that answers offers to bring it back."""
-    rig = _same_room(desk, room_id)
+    rig = same_room(desk, room_id)
     gone = rig.head(name)
     left = tuple(h for h in rig.heads if h is not gone)
     desk.engine.replace_rig(replace(rig, heads=left), actor, f"{name} taken out")
@@ -207,7 +232,7 @@ async def delete_head(
 async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Room, mains and circuits."""
     form = await request.form()
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     _unchanged(form, rig_document(rig)["room"], "the room")
     rig = replace(rig, room=room_of(form, rig.room))
     if str(form.get("background_m", "")).strip():
@@ -220,7 +245,7 @@ async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Respo
 async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """How the sitter's face is turned."""
     form = await request.form()
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     sitter = replace(
         rig.sitter,
         yaw_deg=number(form, "yaw_deg"),
@@ -267,7 +292,7 @@ async def import_rig(
     return went(request, "/rig")
 
 
-def _same_room(desk: Desk, room_id: object) -> Rig:
+def same_room(desk: Desk, room_id: object) -> Rig:
     """The rig that a form is about. Refused when another room was opened since it was shown."""
     now = desk.engine.now()
     if room_id and room_id != str(now.record.room_id):
