@@ -29,7 +29,9 @@ from server.web.desk import Desk
 from server.web.guard import Guard
 from server.web.routes import (
     api,
+    between,
     by_hand,
+    camera,
     carry,
     curve,
     devices,
@@ -51,6 +53,7 @@ from server.web.routes import (
     reference,
     rescue,
     rig,
+    rig_files,
     rooms,
     sitting,
     spot,
@@ -121,14 +124,15 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, left_off, meter, curve,
-        plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole, rig,
-        photometry, lamps, warm_up, points, patch, trust, match, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, between, left_off, meter,
+        curve, plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole,
+        rig_files, rig, photometry, lamps, warm_up, points, patch, trust, match, camera, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
+    app.include_router(between.contract)
     app.include_router(rescue.contract)
     app.include_router(meter.contract)
     app.include_router(rooms.contract)

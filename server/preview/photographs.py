@@ -212,6 +212,14 @@ class Photographs:
         version = "p" + sha256(told.encode()).hexdigest()[:16]
         return Offer("photographed", version, self._loader(wanted, shots[AMBIENT]["yaw_deg"]))
 
+    def portrait(self, rig: Rig) -> Portrait | None:
+        """All frames of heads that stand as they did, shown or not; None before there are any."""
+        shots = self._document["shots"]
+        heads = tuple(h.name for h in rig.heads if h.name in shots and not self.moved(rig, h.name))
+        if AMBIENT not in shots or not heads:
+            return None
+        return self._loader((AMBIENT, *heads), shots[AMBIENT]["yaw_deg"])()
+
     def _loader(self, wanted: tuple[str, ...], yaw_deg: float) -> Callable[[], Portrait | None]:
         folder, shots = self._folder, {h: self._document["shots"][h] for h in wanted}
 

@@ -91,8 +91,8 @@ class Anchors:
                 return there
             again = self._of(self.found, point, head, yaw_deg, plain, before.bounce * gain)
             return replace(again, shaded=before.shaded)
-        if before.read is None:
-            return there
+        if before.read is None:  # never read here: it changed as it did where it was read
+            return there if gain is None else replace(there, factor=there.factor * gain)
         if gain is None:
             return replace(before, source="moved")
         factor, bounce = before.factor * gain, before.bounce * gain

@@ -16,8 +16,10 @@ from server.studio.wanted import Wanted
 
 REACHED_STOPS = 0.05
 SIXTH = 1 / 6
-LENS_CARRIES_STOPS = 2.0
-"""A head that is short by more is told, instead of all others coming down to it. [stop]"""
+LENS_CARRIES_STOPS = {"key": 2.0, "fill": 2.0}
+OTHERS_CARRY_STOPS = 1.0
+"""A head that is short by more is told, instead of all others coming down to it. Key and fill make
+the picture; for an edge of light nobody opens the lens by two stops. [stop]"""
 TOLD_FROM_STOPS = 0.005
 WITHOUT_BOUND = 4096.0
 
@@ -32,6 +34,8 @@ class Short:
     head: str
     stops: float
     point: str
+    carried: bool = True
+    """Whether all came down to it, so that the lens makes up for it."""
 
 
 @dataclass(frozen=True)
@@ -78,9 +82,10 @@ class Carried:
 
 
 def paired(source: Rig, target: Rig) -> dict[str, str | None]:
-    """Which head stands for which: the same name and role, then the role, in the rigs' order."""
+    """Which head stands for which: the same name and role, then the role, in the rigs' order.
+    Nothing stands for another that is out itself."""
     pairs: dict[str, str | None] = {}
-    free = list(target.heads)
+    free = [h for h in target.heads if not h.out]
     for same_name in (True, False):
         for head in source.heads:
             if pairs.get(head.name):
@@ -129,14 +134,23 @@ class Carry:
             # what it would take if heads had no top tells which head is short, and by how much
             free = matched(wanted.wishes(1.0), wanted.near(1.0), WITHOUT_BOUND)
             short = [log2(x) if x > 1.0 + 1e-9 else 0.0 for x in free]
-            scale = _scale_within(wanted, short)
+            little = self._little(wanted, short)
+            scale = _scale_within(wanted, short, little)
             if scale < 1.0:
                 found = matched(wanted.wishes(scale), wanted.near(scale))
         return self._told(look, wanted, found, scale, short)
 
+    def _little(self, wanted: Wanted, short: Sequence[float]) -> list[bool]:
+        """Which heads all others may come down to."""
+        roles = [self.target.head(b).role for _, b in wanted.movers]
+        limits = [LENS_CARRIES_STOPS.get(role, OTHERS_CARRY_STOPS) for role in roles]
+        return [s <= limit for s, limit in zip(short, limits, strict=True)]
+
     def _wanted(self, look: Look) -> Wanted:
         there = {h.name for h in self.source.heads}
         source = self.source.standing({n: p for n, p in look.placements.items() if n in there})
+        # a head that is out there now was not when the look was kept
+        source = replace(source, heads=tuple(replace(h, out=False) for h in source.heads))
         was = outputs_of(source, Setting(look.stops, look.lens, look.yaw_deg))
         lit = [h.name for h in source.heads if was[h.name] > 0]
         if not lit:
@@ -190,8 +204,10 @@ class Carry:
                 for name, wish in zip(wanted.names, wanted.wishes(scale), strict=True)
             ),
             short=tuple(
-                Short(b, s, wanted.point_of(a))
-                for (a, b), s in zip(movers, short, strict=True)
+                Short(b, s, wanted.point_of(a), carried)
+                for (a, b), s, carried in zip(
+                    movers, short, self._little(wanted, short), strict=True
+                )
                 if s > TOLD_FROM_STOPS
             ),
             absent=tuple(
@@ -205,9 +221,8 @@ class Carry:
         )
 
 
-def _scale_within(wanted: Wanted, short: Sequence[float]) -> float:
+def _scale_within(wanted: Wanted, short: Sequence[float], little: Sequence[bool]) -> float:
     """How far the whole picture comes down, so that heads that are a little short can make it."""
-    little = [s <= LENS_CARRIES_STOPS for s in short]
     down = max((s for s, ok in zip(short, little, strict=True) if ok), default=0.0)
     scale = light_factor(-down)
     for _ in range(4):  # the room's own light does not come down with the heads
@@ -225,7 +240,8 @@ def _check(pairs: Pairs, source: Rig, target: Rig) -> None:
         source.head(name)
         if to is None:
             continue
-        target.head(to)
+        if target.head(to).out:
+            raise OutOfRange(f"{to} is out: choose another head to stand for {name}, or nobody")
         other = taken.setdefault(to, name)
         if other != name:
             raise OutOfRange(f"{to} cannot stand for both {other} and {name}")

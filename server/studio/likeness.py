@@ -76,13 +76,14 @@ def mixed_like(rig: Rig, tones: Tones, start: Setting) -> Mixed:
     Raises Refused for fewer than two points on the face, or a start that is dark.
     """
     _enough(rig, tones)
-    lit = [h.name for h in rig.heads if start.output(h) > 0]
+    able = [h.name for h in rig.heads if not h.out]
+    lit = [name for name in able if start.output(rig.head(name)) > 0]
     if not lit:
         raise Refused("no head is lit in the look to start from")
     first = _mixed(rig, tones, start, lit)
-    if first.rms_stops <= SIXTH or len(lit) == len(rig.heads):
+    if first.rms_stops <= SIXTH or len(lit) == len(able):
         return first
-    whole = _mixed(rig, tones, start, [h.name for h in rig.heads])
+    whole = _mixed(rig, tones, start, able)
     return whole if whole.rms_stops < first.rms_stops - SIXTH / 2 else first
 
 

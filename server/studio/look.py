@@ -104,6 +104,4 @@ def notes_of(value: str) -> str:
         raise OutOfRange("notes: half a character (a lone surrogate) cannot be kept")
     if len(value) > NOTES_LENGTH:
         raise OutOfRange(f"notes: at most {NOTES_LENGTH} characters, got {len(value)}")
-    if any("\ud800" <= letter <= "\udfff" for letter in value):  # cannot be written as UTF-8
-        raise OutOfRange("notes must be text, got half a letter")
     return value.strip()

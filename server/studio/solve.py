@@ -109,9 +109,10 @@ def nearest_in_stops(
     .. [1] C. Schoeneman et al., "Painting with Light", SIGGRAPH 1993.
     .. [2] P. J. Huber, "Robust Estimation of a Location Parameter", Ann. Math. Stat. 35 (1964).
     """
-    light, goal = np.asarray(at_full, float), np.asarray(wanted, float)
+    heads = len(at_full[0]) if at_full else len(near[0][0]) if near else 0
+    light, goal = np.asarray(at_full, float).reshape(len(at_full), heads), np.asarray(wanted, float)
     room, weight = np.asarray(ambient, float), np.asarray(weights, float)
-    rows = np.array([row for row, _ in near], float).reshape(len(near), light.shape[1])
+    rows = np.array([row for row, _ in near], float).reshape(len(near), heads)
     values = np.array([value for _, value in near], float)
     relative, short = light / goal[:, None], 1.0 - room / goal
     x, slope, known = None, np.ones_like(goal), np.zeros_like(goal)

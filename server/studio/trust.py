@@ -32,6 +32,8 @@ BOUNCE_UNREAD = 0.05
 DARKEST = 1e-3
 """A shadow side below this share of the lit side is taken as so dark: nothing is quite black. [1]
 """
+HELPS, HELPS_NOTICEABLY = 1e-9, 1e-4
+"""What a reading must take off the variances to be tried, and to be asked for in vain. [stop**2]"""
 MOST_TRIED = 20_000
 LN2 = log(2)
 
@@ -205,13 +207,10 @@ def _of_room(known: Anchors, point: Point) -> Sigma:
 
 def _after(terms: Iterable[Term], taken: Iterable[Pair]) -> tuple[float, float]:
     """Both uncertainties after some readings. [stop]"""
-    read = set(taken)
-    lit = ratio = 0.0
-    for term in terms:
-        share = term.left if term.pair in read else 1.0
-        lit += (term.lit * share) ** 2
-        ratio += (term.ratio * share) ** 2
-    return sqrt(lit), sqrt(ratio)
+    known, read = tuple(terms), set(taken)
+    lit = sum(t.lit**2 for t in known) - sum(t.gain[0] for t in known if t.pair in read)
+    ratio = sum(t.ratio**2 for t in known) - sum(t.gain[1] for t in known if t.pair in read)
+    return sqrt(max(0.0, lit)), sqrt(max(0.0, ratio))
 
 
 def fewest_readings(terms: Iterable[Term], budget: float = BUDGET_STOPS) -> tuple[Pair, ...]:
@@ -222,22 +221,28 @@ def fewest_readings(terms: Iterable[Term], budget: float = BUDGET_STOPS) -> tupl
     taken, and again. Where no set will do, all that help noticeably.
     """
     known = tuple(terms)
-    if max(_after(known, ())) <= budget:
+    # what has to go of each variance; a reading takes its gains off both
+    over = [v**2 - budget**2 for v in _after(known, ())]
+    if max(over) <= 0:
         return ()
-    helpful = sorted((t for t in known if sum(t.gain) > 1e-6), key=lambda t: -sum(t.gain))
-    pairs = [t.pair for t in helpful]
-    if not pairs or max(_after(known, pairs)) > budget:
-        return tuple(t.pair for t in helpful if sum(t.gain) > 1e-4)
+    helpful = sorted((t for t in known if sum(t.gain) > HELPS), key=lambda t: -sum(t.gain))
+
+    def left(taken: Iterable[Term]) -> float:
+        gains = [t.gain for t in taken]
+        return max(over[0] - sum(g[0] for g in gains), over[1] - sum(g[1] for g in gains))
+
+    if left(helpful) > 0:
+        return tuple(t.pair for t in helpful if sum(t.gain) > HELPS_NOTICEABLY)
     tried = 0
-    for count in range(1, len(pairs) + 1):
-        tried += comb(len(pairs), count)
+    for count in range(1, len(helpful) + 1):
+        tried += comb(len(helpful), count)
         if tried > MOST_TRIED:
             break
-        good = [c for c in combinations(pairs, count) if max(_after(known, c)) <= budget]
-        if good:
-            return min(good, key=lambda c: max(_after(known, c)))
-    taken: list[Pair] = []
-    while max(_after(known, taken)) > budget:
-        left = [p for p in pairs if p not in taken]
-        taken.append(min(left, key=lambda p: sum(v * v for v in _after(known, [*taken, p]))))
-    return tuple(taken)
+        best = min(combinations(helpful, count), key=left)
+        if left(best) <= 0:
+            return tuple(t.pair for t in best)
+    taken: list[Term] = []
+    while left(taken) > 0:
+        rest = [t for t in helpful if t not in taken]
+        taken.append(min(rest, key=lambda t: left([*taken, t])))
+    return tuple(t.pair for t in taken)

@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from hashlib import sha256
-from math import isfinite
 from typing import TYPE_CHECKING
 
-from server.errors import NotFound, OutOfRange, Refused, StudioError
+from server.errors import NotFound, Refused, StudioError
 from server.live.now import Now
 from server.studio.likeness import SIXTH, Alike, Mixed, Off, mixed_like, most_alike
 from server.studio.look import Look
 from server.studio.rig import Rig
 from server.web.faces import Faces
+from server.web.tapping import Tapping, Taps, tapping
 from server.web.views import Tile, tile_view
 from server.web.words import stops_words
 
@@ -22,9 +22,7 @@ if TYPE_CHECKING:
     from server.preview.photograph import Photograph
 
 KEPT = 6
-SKIPPED, NONE = "-", "none"
 ENOUGH, LIKEST = 2, 3
-MIDDLE_M = 0.02
 TOLD_FROM_STOPS = 0.15
 START = Fraction(2)
 """Every head so far below full, where there is no look to start from. [stop]"""
@@ -61,72 +59,6 @@ class Pictures:
 
 
 @dataclass(frozen=True)
-class Taps:
-    """What was tapped so far, point by point in the rig's order; None for a skipped point."""
-
-    rig: Rig
-    places: tuple[tuple[float, float] | None, ...] = ()
-
-    @classmethod
-    def read(cls, rig: Rig, text: str) -> "Taps":
-        """From an address: `0.43,0.5;-;0.6,0.5`."""
-        if text == NONE:
-            return cls(rig)
-        places: list[tuple[float, float] | None] = []
-        for part in text.split(";"):
-            if part == SKIPPED:
-                places.append(None)
-                continue
-            try:
-                x, y = (float(v) for v in part.split(","))
-            except ValueError:
-                raise OutOfRange("the tapped points cannot be read: start again") from None
-            if not (isfinite(x) and isfinite(y) and 0 <= x <= 1 and 0 <= y <= 1):
-                raise OutOfRange("tapped points must lie in 0..1 of the picture")
-            places.append((x, y))
-        if len(places) > len(rig.points):
-            raise OutOfRange(f"there are only {len(rig.points)} points to tap")
-        return cls(rig, tuple(places))
-
-    @property
-    def text(self) -> str:
-        """As an address."""
-        parts = [SKIPPED if p is None else f"{p[0]:.4f},{p[1]:.4f}" for p in self.places]
-        return ";".join(parts) or NONE
-
-    def then(self, place: tuple[float, float] | None) -> "Taps":
-        """One more."""
-        return replace(self, places=(*self.places, place))
-
-    @property
-    def back(self) -> "Taps":
-        """Without the last."""
-        return replace(self, places=self.places[:-1])
-
-    @property
-    def next(self) -> str:
-        """The point to tap now; empty at the end."""
-        points = self.rig.points
-        return points[len(self.places)].name if len(self.places) < len(points) else ""
-
-    @property
-    def found(self) -> dict[str, tuple[float, float]]:
-        """Point -> where it was tapped."""
-        pairs = zip(self.rig.points, self.places, strict=False)
-        return {p.name: place for p, place in pairs if place is not None}
-
-
-@dataclass(frozen=True)
-class Mark:
-    """A tapped point on the picture."""
-
-    number: int
-    name: str
-    percent_x: str
-    percent_y: str
-
-
-@dataclass(frozen=True)
 class Near:
     """How near a light comes to the picture, and what is off."""
 
@@ -149,11 +81,7 @@ class MatchView:
 
     picture: str
     taps: str
-    next: str
-    where: str
-    skip: str
-    back: str
-    marks: tuple[Mark, ...]
+    tapping: Tapping
     stand_in: str
     likes: tuple[tuple[Tile, Near], ...] = ()
     mix: MixView | None = None
@@ -168,14 +96,7 @@ def match_view(
     view = MatchView(
         picture=key,
         taps=taps.text,
-        next=taps.next,
-        where=_where(now, taps.next),
-        skip=taps.then(None).text if taps.next else "",
-        back=taps.back.text if taps.places else "",
-        marks=tuple(
-            Mark(i, name, f"{100 * x:.1f}", f"{125 * y:.1f}")
-            for i, (name, (x, y)) in enumerate(taps.found.items(), 1)
-        ),
+        tapping=tapping(now, taps, f"/match/{key}", f"/match/{key}.jpg"),
         stand_in=now.rig.sitter.stand_in,
     )
     if taps.next and sum(p.name in taps.found for p in now.rig.face_points) < ENOUGH:
@@ -189,17 +110,6 @@ def match_view(
         for like in likes[:LIKEST]
     )
     return replace(view, likes=shown, mix=_mix_view(now.rig, mix))
-
-
-def _where(now: Now, name: str) -> str:
-    """On which side of the picture a point of the face lies, as the sitter is turned now."""
-    point = next((p for p in now.rig.face_points if p.name == name), None)
-    if point is None:
-        return ""
-    across = point.place(now.record.history.now.setting.yaw_deg)[0][0]
-    if abs(across) < MIDDLE_M:
-        return "in the middle"
-    return "at camera right" if across > 0 else "at camera left"
 
 
 def found_light(

@@ -26,11 +26,15 @@ from server.web.face_views import (
 )
 from server.web.left_off import left_off_words
 from server.web.placing import placing_view
+from server.web.plan import plans
 from server.web.sitting import EventView, event_view
 from server.web.views import looks_view, strip_view
 from server.web.warming import minute_of
 
-VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand", "placing")
+VIEWS = (
+    "looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand", "placing",
+    "whole_plan",
+)  # fmt: skip
 SHOWN_AT_MOST = 24
 
 jinja = Environment(
@@ -123,6 +127,8 @@ def _more(desk: Desk, view: str, now: Now, name: str) -> dict[str, Any]:
         return {"hands": desk.hands.view(now)}
     if view == "rig":
         return {"stand_ins": stand_in_views(faces, now)}
+    if view == "whole_plan":
+        return {"plans": plans(now.rig, now.setting.yaw_deg, now.setting.stops)}
     if view == "placing":
         return {"placing": placing_view(desk, now, name)}
     if view == "compare":

@@ -21,7 +21,7 @@ from server.studio.touched import Pair, holds
 from server.studio.trust import BUDGET_STOPS, Trust, trust_of
 from server.web.metering import METERING
 from server.web.warming import head_words, ratio_to_come, read_cold, warming
-from server.web.words import ago_words, lux_words
+from server.web.words import ago_words, lux_words, point_words
 
 MARKS = {"metered": "◆", "moved": "◇", "predicted": "○"}
 SOURCES = {"metered": "metered", "moved": "changed since metering", "predicted": "reckoned"}
@@ -108,8 +108,8 @@ def pair_words(pair: Pair) -> str:
     """`Key at cheek right`."""
     point, head, shaded = pair
     if not head:
-        return f"the room’s own light at {point}"
-    return f"{head} at {point}" + (", the meter shaded from it" if shaded else "")
+        return f"the room’s own light at {point_words(point)}"
+    return f"{head} at {point_words(point)}" + (", the meter shaded from it" if shaded else "")
 
 
 def trust_view(now: Now) -> TrustView:
@@ -178,7 +178,7 @@ def _figures(
         shares.sort(key=lambda pair: -pair[0])
         found.append(
             FigureView(
-                name=point.name + side.get(point.name, ""),
+                name=point_words(point.name) + side.get(point.name, ""),
                 figure=lux_words(light.lux),
                 mark=MARKS[light.source],
                 source=SOURCES[light.source],

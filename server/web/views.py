@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from server.errors import NotFound
 from server.live.now import Now
 from server.studio.colour import white_balance_kelvin
-from server.studio.figures import ratio_label
+from server.studio.figures import outputs_of, ratio_label
+from server.studio.load import CircuitLoad, trips
 from server.studio.look import Look
 from server.studio.mix import changes
 from server.studio.room import HABITS
@@ -55,6 +56,7 @@ class Tile:
     ratio: str
     lens: str
     hands: str
+    load: str
     room: str
     face: TileFace
     state: str
@@ -171,6 +173,13 @@ def of_room(now: Now, look: Look) -> str:
     return f"of the room {look.room}" if look.room_id not in (0, now.record.room_id) else ""
 
 
+def load_words(over: Sequence[CircuitLoad]) -> str:
+    """The first circuit whose breaker a recall would pass; empty when none."""
+    if not over:
+        return ""
+    return f"{over[0].amps_now:.0f} A on {over[0].name}, breaker {over[0].breaker_amps:g}"
+
+
 def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces) -> Tile:
     """A look as a tile."""
     origin = now.setting.origin
@@ -184,12 +193,15 @@ def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces
         state = "next"
     lens = look_lens_words(look.lens, look.f_number)
     ratio = ratio_label(look.ratio) if look.ratio else "no fill"
+    there = look.setting(now.rig, now.setting)
+    over = trips(now.rig, outputs_of(now.rig, now.setting), outputs_of(now.rig, there))
     return Tile(
         look_id=look.look_id,
         name=look.name,
         ratio=ratio,
         lens=lens,
         hands=hands,
+        load=load_words(over),
         room=of_room(now, look),
         face=tile_face(faces, now.rig, look),
         state=state,

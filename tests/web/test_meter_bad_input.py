@@ -37,7 +37,7 @@ def waiting(client: TestClient) -> tuple[TestClient, dict[str, str]]:
         ({"value": "5.6", "kind": "f", "tenths": "14"}, "tenths must lie in 0..9"),
         ({"value": "5.6", "kind": "f", "shutter": "1/0"}, "shutter must be like 1/125"),
         ({"value": "5.6", "kind": "f", "shutter": "soon"}, "shutter must be like 1/125"),
-        ({"value": "9", "kind": "ev", "iso": "0"}, "must lie"),
+        ({"value": "9", "kind": "ev", "iso": "0"}, "ISO must"),
         ({"value": "9", "kind": "foot"}, "kind must be lux, ev or f"),
     ],
 )

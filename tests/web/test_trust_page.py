@@ -10,6 +10,7 @@ from html import unescape
 import pytest
 from starlette.testclient import TestClient
 
+from server.web.words import point_words
 from tests.web.test_stories import rig
 
 PAIRS = (
@@ -117,12 +118,12 @@ def test_the_fewest_readings_are_picked_and_taken_in_their_order(client: TestCli
     page = client.get("/meter/trust").text
     listed = re.findall(r"<li>([A-Z][^<]*)</li>", page[page.index('class="steps"') :])
     assert 2 <= len(listed) <= 5  # a whole pass has more
-    assert any("Key at cheek right" in line for line in listed[:2])
+    assert any("Key at cheek camera right" in line for line in listed[:2])
     page = client.post("/meter/trust/take").text
     taken = []
     while "/meter/reading" in page:
         fields = asked(page)
-        taken.append(f"{fields['head']} at {fields['point']}")
+        taken.append(f"{fields['head']} at {point_words(fields['point'])}")
         value = 40.0 if fields["shaded"] == "true" else meter(client, fields["point"])
         data = {**fields, "value": f"{value:.6g}", "kind": "lux", "sure": "true"}
         answer = client.post("/meter/reading", data=data)
@@ -140,7 +141,7 @@ def test_a_moved_stand_asks_for_its_own_reading(metered: TestClient) -> None:
     metered.put("/api/rig", json=document)
     page = metered.get("/meter/trust").text
     assert "Moved since, from 2.00 to 2.40 m: the change is reckoned." in page
-    assert "<li>Key at cheek right</li>" in page
+    assert "<li>Key at cheek camera right</li>" in page
     assert "Fill at" not in page[page.index('class="steps"') : page.index("Take this reading")]
 
 

@@ -12,7 +12,7 @@ from server.studio.head import Head
 from server.studio.metering import is_alone
 from server.studio.rig import Rig
 from server.studio.setting import exact_stops
-from server.web.curve_pass import Pass, is_lit
+from server.web.curve_pass import Pass, head_of_pass, is_lit
 from server.web.curving import curve_view, expected_lux, question, room_light
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.forms import number
@@ -36,7 +36,7 @@ async def curve_page(
     """The next reading, those taken, and from five on what they come to."""
     now = desk.engine.now()
     passing = Pass.of(request.url.query)
-    view = curve_view(now, now.rig.head(name), passing)
+    view = curve_view(now, head_of_pass(now, name, passing), passing)
     return html(
         "pages/curve.html", view="strip", oob=False, notice="", strip=strip_view(now), curve=view,
         kind=view.kind, iso=view.iso, shutter=view.shutter, ask=ask, typed=typed, back="/rig",
@@ -50,7 +50,7 @@ async def start(
     """Where the meter stays; the room's own light is asked for unless it was read there."""
     now = desk.engine.now()
     head = now.rig.head(name)
-    passing = Pass(point=point, room_lux=room_light(now, point))
+    passing = Pass(point=point, room_lux=room_light(now, point), room_id=str(now.record.room_id))
     curve_view(now, head, passing)
     return _on(request, desk, actor, head, passing)
 
@@ -65,8 +65,8 @@ async def light(
     level: Word = "",
 ) -> Response:
     """Light the head alone at a level, gently; no level takes all down for the room's light."""
-    head = desk.engine.now().rig.head(name)
     there = Pass.of(passing)
+    head = head_of_pass(desk.engine.now(), name, there)
     if level:
         share = number({"level": level.replace("%", "")}, "level") / 100
         LevelReading(share, 0.0)
@@ -97,8 +97,8 @@ async def take_reading(
 ) -> Response:  # fmt: skip
     """Take what the meter shows at the level that is lit, and go on to the next."""
     now = desk.engine.now()
-    head = now.rig.head(name)
     there = replace(Pass.of(passing), way=dict(shown.way))
+    head = head_of_pass(now, name, there)
     view = curve_view(now, head, there)
     receptor = next(p.receptor for p in now.rig.points if p.name == view.point)
     lux = shown.lux(now.rig.meter, receptor)
@@ -123,8 +123,8 @@ async def store(
 ) -> Response:
     """Put the measured curve in place of the present one; every head keeps its light."""
     there = Pass.of(passing)
-    rig = desk.engine.now().rig_now
-    head = rig.head(name)
+    now = desk.engine.now()
+    rig, head = now.rig_now, head_of_pass(now, name, there)
     if there.room_lux is None:
         raise OutOfRange("room: the room's own light must be read first")
     after = curved(head, measured_points(there.readings, there.room_lux), there.steady_from)

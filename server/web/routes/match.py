@@ -6,18 +6,17 @@ from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import RedirectResponse
 from sqlmodel import Session
 
-from server.errors import OutOfRange
 from server.live.now import Now
 from server.live.owner import Move
 from server.store import looks as store
 from server.studio.look import Look
 from server.web.desk import ActorDep, DeskDep, SessionDep
-from server.web.pictures import Taps, found_light, match_view
+from server.web.pictures import found_light, match_view
+from server.web.tapping import Taps, tapped
 from server.web.templating import html, went
 from server.web.views import strip_view
 
 router = APIRouter(include_in_schema=False)
-WIDTH, HEIGHT = 384, 480  # as the page shows it, in CSS pixels
 
 
 @router.get("/match")
@@ -57,13 +56,7 @@ def page(desk: DeskDep, session: SessionDep, key: str, taps: str) -> Response:
 @router.get("/match/{key}/{taps}/tap")
 async def tap(request: Request, desk: DeskDep, key: str, taps: str) -> Response:
     """A tap on the picture: the browser itself adds where, as `?160,200` (an image map)."""
-    column, _, row = request.url.query.partition(",")
-    try:
-        x, y = float(column) / (WIDTH - 1), float(row) / (HEIGHT - 1)
-    except ValueError:
-        raise OutOfRange("tap the picture to choose a point") from None
-    before = Taps.read(desk.engine.now().rig, taps)
-    after = Taps.read(before.rig, before.then((x, y)).text)
+    after = tapped(desk.engine.now().rig, taps, request.url.query)
     return RedirectResponse(f"/match/{key}/{after.text}", 303)
 
 

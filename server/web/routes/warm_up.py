@@ -22,6 +22,7 @@ from server.web.shown import ShownDep
 from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.warming import drift_of, head_words, ratio_to_come
+from server.web.words import point_words
 
 router = APIRouter(include_in_schema=False)
 Word = Annotated[str, Form(max_length=60)]
@@ -36,8 +37,9 @@ class WarmView:
     told: str
     lines: tuple[tuple[str, str], ...]
     steady: str
-    points: tuple[str, ...]
+    points: tuple[tuple[str, str], ...]
     point: str
+    at: str
     lit: bool
     when: str
     tungsten: bool
@@ -67,13 +69,15 @@ def _view(now: Now, head: Head, point: str) -> WarmView:
     ahead = next((m for m in READ_AT_MIN if m > minutes), None)
     ratio = ratio_to_come(now)
     measured = len(drift.points) > 1
+    there = point if point in names else (last[-1] if last else best)
     return WarmView(
         head=head.name,
         told=head_words(now, head) or "dark and cold",
         lines=tuple((f"{m:.0f} min", _stops(s)) for m, s in drift.points) if measured else (),
         steady=f"Steady after about {drift.steady_at:.0f} minutes." if measured else "",
-        points=names,
-        point=point if point in names else (last[-1] if last else best),
+        points=tuple((name, point_words(name)) for name in names),
+        point=there,
+        at=point_words(there),
         lit=is_alone(now.rig, now.record.history.now.setting, head.name),
         when=f"Best read at about {ahead} min on." if ahead else "",
         tungsten=head.lamp == "tungsten",
