@@ -38,8 +38,8 @@ from server.web.routes import (
     dimmer,
     exchange,
     faces,
-    half_way,
     lamps,
+    left_off,
     library,
     live,
     match,
@@ -123,7 +123,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, between, half_way, meter,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, between, left_off, meter,
         curve, plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole, rig,
         photometry, lamps, warm_up, points, patch, trust, match, camera, reference,
     ):  # fmt: skip

@@ -13,7 +13,7 @@ from server.store.looks import get_look
 from server.studio.figures import outputs_of, ratio_label, ratio_of
 from server.studio.mix import thirds_text
 from server.studio.nudge import nudged
-from server.web.views import group_heads, group_name
+from server.web.board_rows import group_heads, group_name
 
 MAY_BE_ASKED = (
     "nudge", "ratio", "recall", "levels", "mix", "step", "undo", "redo", "good", "back-to-good",

@@ -11,21 +11,15 @@ from server.errors import OutOfRange, Refused, WouldTrip
 from server.store import looks as store
 from server.studio.rig import Lens
 from server.studio.ways import ways
+from server.web.board_rows import board_view, group_heads, group_name
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
 from server.web.face_views import board_url, compare_view, drawing_words, face_now
 from server.web.guard import A_YEAR_S
-from server.web.half_way import half_way_words
 from server.web.keeping import keep_look, kept_already
+from server.web.left_off import left_off_words
 from server.web.routes.between import stroll
 from server.web.templating import html, is_htmx
-from server.web.views import (
-    board_view,
-    group_heads,
-    group_name,
-    looks_view,
-    next_look,
-    strip_view,
-)
+from server.web.views import looks_view, next_look, strip_view
 from server.web.words import seconds_of
 
 router = APIRouter(include_in_schema=False)
@@ -67,7 +61,7 @@ async def board(
     holding, in_zones = (hold or held) == "lens", zones == "on"
     page = _page(
         "board", strip=strip_view(now), board=board_view(now), holding=holding, zones=in_zones,
-        face=face_now(desk.faces, now), half_way=half_way_words(now),
+        face=face_now(desk.faces, now), left_off=left_off_words(now),
         back=board_url(holding, in_zones),
         hold_url=board_url(not holding, in_zones), zones_url=board_url(holding, not in_zones),
     )  # fmt: skip
