@@ -135,6 +135,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(between.contract)
     app.include_router(rescue.contract)
     app.include_router(meter.contract)
+    app.include_router(trust.contract)
     app.include_router(rooms.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)

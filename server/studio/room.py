@@ -47,10 +47,7 @@ HABITS = {
 
 @dataclass(frozen=True)
 class Room:
-    """A place with circuits, a mains voltage and ambient light, and the habit of its dimmer.
-
-    `units` is what its tape measure shows: metres, or feet and inches.
-    """
+    """A place with circuits, a mains voltage and ambient light, and the habit of its dimmer."""
 
     name: str
     mains_volts: float = 230.0
@@ -58,9 +55,10 @@ class Room:
     ambient_lux: float = 0.0
     circuits: tuple[Circuit, ...] = ()
     signal_loss: str = SIGNAL_LOSS[0]
-    units: str = UNITS[0]
     ceiling_m: float | None = None
     """Floor to ceiling, None when nobody has told. [m]"""
+    units: str = UNITS[0]
+    """What its tape measure shows: metres, or feet and inches."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "name", name_of("room name", self.name))

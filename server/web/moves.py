@@ -11,20 +11,20 @@ class Moves:
     """
 
     def __init__(self) -> None:
-        self._trails: dict[tuple[str, str], list[tuple[Placement, Placement]]] = {}
+        self._trails: dict[tuple[int, str], list[tuple[Placement, Placement]]] = {}
 
-    def add(self, room: str, head: str, before: Placement, after: Placement) -> None:
+    def add(self, room: int, head: str, before: Placement, after: Placement) -> None:
         """A head went from one place to another."""
         trail = self._trails.get((room, head), [])
         if trail and trail[-1][1] != before:
             trail = []
         self._trails[room, head] = [*trail, (before, after)][-KEPT:]
 
-    def last(self, room: str, head: str, now: Placement) -> Placement | None:
+    def last(self, room: int, head: str, now: Placement) -> Placement | None:
         """Where the head was before it came to where it stands now."""
         trail = self._trails.get((room, head))
         return trail[-1][0] if trail and trail[-1][1] == now else None
 
-    def taken_back(self, room: str, head: str) -> None:
+    def taken_back(self, room: int, head: str) -> None:
         """The last move has been undone; the one before it is next."""
         self._trails[room, head].pop()

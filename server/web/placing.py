@@ -70,25 +70,25 @@ class Placing:
 
 def place(desk: Desk, actor: str, name: str, placement: Placement) -> None:
     """Put a head somewhere; its output stays. Remembers where it was."""
-    rig = desk.engine.now().rig_now
-    head = rig.head(name)
+    now = desk.engine.now()
+    rig, head = now.rig_now, now.rig.head(name)
     if placement == head.placement:
         return
     text = _told(head, placement, rig.room.units)
     desk.engine.replace_rig(placed(rig, name, placement), actor, text)
-    desk.moves.add(rig.room.name, name, head.placement, placement)
+    desk.moves.add(now.record.room_id, name, head.placement, placement)
 
 
 def put_back(desk: Desk, actor: str, name: str) -> None:
     """One move back. Refused when there is none, or the head was moved otherwise since."""
-    rig = desk.engine.now().rig_now
-    head = rig.head(name)
-    before = desk.moves.last(rig.room.name, name, head.placement)
+    now = desk.engine.now()
+    rig, head, room = now.rig_now, now.rig.head(name), now.record.room_id
+    before = desk.moves.last(room, name, head.placement)
     if before is None:
         raise Refused(f"{name} was not moved here since Thirdstop started: nothing to put back")
     text = f"{name} put back: {_told(head, before, rig.room.units)}"
     desk.engine.replace_rig(placed(rig, name, before), actor, text)
-    desk.moves.taken_back(rig.room.name, name)
+    desk.moves.taken_back(room, name)
 
 
 def _told(head: Head, placement: Placement, units: str) -> str:
@@ -150,7 +150,7 @@ def placing_view(desk: Desk, now: Now, name: str) -> Placing:
     units, yaw, placement = rig.room.units, setting.yaw_deg, head.placement
     outputs = outputs_of(rig, setting)
     told = character(rig, now.matrix, outputs, head, yaw)
-    before = desk.moves.last(rig.room.name, name, placement)
+    before = desk.moves.last(now.record.room_id, name, placement)
     return Placing(
         head=name,
         role=head.role,

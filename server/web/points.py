@@ -28,17 +28,17 @@ class PointsOut:
     """The last change of a room's points, to be taken back; forgotten when the server ends."""
 
     def __init__(self) -> None:
-        self._last: tuple[str, PointChange] | None = None
+        self._last: tuple[int, PointChange] | None = None
 
-    def keep(self, room: str, change: PointChange | None) -> None:
+    def keep(self, room: int, change: PointChange | None) -> None:
         """Remember a change, or that it has been taken back."""
         self._last = (room, change) if change else None
 
-    def last(self, room: str) -> PointChange | None:
+    def last(self, room: int) -> PointChange | None:
         """The last change of this room's points."""
         return self._last[1] if self._last and self._last[0] == room else None
 
-    def require(self, room: str) -> PointChange:
+    def require(self, room: int) -> PointChange:
         """The same, refused when there is none."""
         change = self.last(room)
         if change is None:

@@ -131,6 +131,34 @@ def test_a_head_nearer_than_five_widths_is_warned_of(client: TestClient) -> None
         assert ("Nearer than five times its own width" in told) is warned
 
 
+@pytest.mark.parametrize(
+    ("path", "data"),
+    [
+        ("/rig/plan/Key/step", {"what": "azimuth", "by": "1"}),
+        ("/rig/plan/Key/drag", {"view": "side", "x": "0", "y": "0"}),
+        ("/rig/plan/Key/typed", {"distance": "3"}),
+        ("/rig/plan/Key/aim", {"aim": "hair"}),
+        ("/rig/plan/Key/focus", {"focus": "0"}),
+        ("/rig/plan/Key/scrim", {"which": "single", "way": "in"}),
+        ("/rig/plan/Key/put-back", {}),
+        ("/rig/points/new", {"name": "chin"}),
+        ("/rig/points/undo", {}),
+        ("/rig/points/of/forehead", {"name": "brow"}),
+        ("/rig/points/of/forehead/delete", {}),
+        ("/rig/patch/give", {"head": "Fill", "universe": "1", "address": "12"}),
+        ("/rig/patch/swap", {"head": "Fill", "other": "Kicker"}),
+    ],
+)
+def test_a_page_of_another_room_changes_nothing_here(
+    client: TestClient, path: str, data: dict[str, str]
+) -> None:
+    before = client.get("/api/rig").json()
+    answer = client.post(path, data=data | {"room_id": "7"})
+    assert answer.status_code == 409
+    assert "was opened meanwhile" in answer.text
+    assert client.get("/api/rig").json() == before
+
+
 def test_in_feet_the_keys_go_by_inches(client: TestClient) -> None:
     client.post("/rig/units", data={"units": "ft"})
     page = client.get("/rig/plan/Key").text

@@ -120,6 +120,15 @@ def test_what_cannot_be_is_said_and_nothing_changes(
     assert client.get("/api/rig").json() == before
 
 
+def test_two_people_at_one_point_lose_nothing(client: TestClient) -> None:
+    page = client.get("/rig/points/of/forehead").text
+    seen = re.search(r'name="seen" value="(\w+)"', page)[1]
+    mine, theirs = (fields(page) | {"seen": seen, "y": y} for y in ("5 cm", "7 cm"))
+    assert client.post("/rig/points/of/forehead", data=theirs).status_code == 200
+    assert client.post("/rig/points/of/forehead", data=mine).status_code == 409
+    assert points(client)["forehead"]["y"] == 0.07
+
+
 def test_a_point_on_a_lens_is_refused(client: TestClient) -> None:
     """A head 2 m down the camera line: at its very lens there is no light to be told."""
     client.post("/rig/plan/Fill/typed", data={"azimuth_deg": "0", "distance": "2 m", "rise": "0"})

@@ -9,11 +9,13 @@ from server.studio.head import LAST_UNIVERSE, SLOTS
 from server.studio.patch import given, swapped
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.patch import channel_view, channel_words, patch_view
+from server.web.routes.rig import same_room
 from server.web.templating import html, went
 from server.web.views import strip_view
 
 router = APIRouter(prefix="/rig/patch", include_in_schema=False)
 Name = Annotated[str, Form(max_length=200)]
+RoomId = Annotated[str, Form(max_length=20)]
 
 
 @router.get("")
@@ -37,18 +39,18 @@ async def channel_page(desk: DeskDep, universe: int, address: int) -> Response:
     now = desk.engine.now()
     return html(
         "pages/channel.html", view="strip", oob=False, notice="", strip=strip_view(now),
-        channel=channel_view(now, universe, address), quoted=lambda name: quote(name, safe=""),
-        back="/rig",
+        channel=channel_view(now, universe, address),
+        room_id=now.record.room_id, quoted=lambda name: quote(name, safe=""), back="/rig",
     )  # fmt: skip
 
 
 @router.post("/give")
 async def give(
     request: Request, desk: DeskDep, actor: ActorDep, head: Name,
-    universe: Annotated[int, Form()], address: Annotated[int, Form()],
+    universe: Annotated[int, Form()], address: Annotated[int, Form()], room_id: RoomId = "",
 ) -> Response:  # fmt: skip
     """A free channel to a head."""
-    rig = given(desk.engine.now().rig_now, head, universe, address)
+    rig = given(same_room(desk, room_id), head, universe, address)
     words = channel_words(rig.head(head))
     desk.engine.replace_rig(rig, actor, f"{head} on channel {words}")
     return _shown(request, desk, universe)
@@ -56,10 +58,10 @@ async def give(
 
 @router.post("/swap")
 async def swap(
-    request: Request, desk: DeskDep, actor: ActorDep, head: Name, other: Name
+    request: Request, desk: DeskDep, actor: ActorDep, head: Name, other: Name, room_id: RoomId = ""
 ) -> Response:
     """Two heads on each other's channels."""
-    rig = swapped(desk.engine.now().rig_now, head, other)
+    rig = swapped(same_room(desk, room_id), head, other)
     told = f"{head} on channel {channel_words(rig.head(head))}"
     told += f", {other} on {channel_words(rig.head(other))}"
     desk.engine.replace_rig(rig, actor, told)

@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Annotated
 from urllib.parse import quote
 
-from fastapi import APIRouter, Form, Request, Response
+from fastapi import APIRouter, Depends, Form, Request, Response
 from fastapi.responses import RedirectResponse
 
 from server.errors import OutOfRange
@@ -14,11 +14,20 @@ from server.studio.tape import metres_of
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.forms import number
 from server.web.placing import place, placing_view, put_back, step_rows
+from server.web.routes.rig import same_room
 from server.web.templating import html, is_htmx
 from server.web.views import strip_view
 
 router = APIRouter(prefix="/rig/plan/{name}", include_in_schema=False)
 Word = Annotated[str, Form(max_length=60)]
+
+
+async def head_shown(desk: DeskDep, name: str, room_id: Word = "") -> Head:
+    """The head that a form is about, in the room where it was shown."""
+    return same_room(desk, room_id).head(name)
+
+
+HeadDep = Annotated[Head, Depends(head_shown)]
 
 
 @router.get("")
@@ -28,7 +37,7 @@ async def placing_page(desk: DeskDep, name: str) -> Response:
     head = now.rig.head(name)
     return html(
         "pages/placing.html", view=f"placing:{name}", oob=False, notice="", strip=strip_view(now),
-        placing=placing_view(desk, now, name), here=f"/rig/plan/{quote(name, safe='')}",
+        placing=placing_view(desk, now, name), here=_address(name), room_id=now.record.room_id,
         rows=step_rows(now.rig.room.units), can_focus=zooms(head), focus_step=FOCUS_STEP,
         aims=["mark", *(p.name for p in now.rig.points)], scrims=list(SCRIMS),
         heads=[h.name for h in now.rig.heads], units=now.rig.room.units, back="/rig",
@@ -37,32 +46,29 @@ async def placing_page(desk: DeskDep, name: str) -> Response:
 
 @router.post("/step")
 async def step(
-    request: Request, desk: DeskDep, actor: ActorDep, name: str, what: Word, by: Word
+    request: Request, desk: DeskDep, actor: ActorDep, head: HeadDep, what: Word, by: Word
 ) -> Response:
     """One key: so many degrees, metres, or so much of the way to flood."""
-    head = _head(desk, name)
-    placement = stepped(head, what, number({"by": by}, "by"))
-    return _placed(request, desk, actor, name, placement)
+    return _placed(request, desk, actor, head, stepped(head, what, number({"by": by}, "by")))
 
 
 @router.post("/drag")
 async def drag(
-    request: Request, desk: DeskDep, actor: ActorDep, name: str, view: Word, x: Word, y: Word
+    request: Request, desk: DeskDep, actor: ActorDep, head: HeadDep, view: Word, x: Word, y: Word
 ) -> Response:
     """Let go at a place of the plan, in centimetres of the drawing."""
-    head, units = _head(desk, name), desk.engine.now().rig.room.units
-    at = {"x": x, "y": y}
+    at, units = {"x": x, "y": y}, desk.engine.now().rig.room.units
     placement = dragged(head.placement, view, number(at, "x"), number(at, "y"), units)
-    return _placed(request, desk, actor, name, placement)
+    return _placed(request, desk, actor, head, placement)
 
 
 @router.post("/typed")
 async def typed(
-    request: Request, desk: DeskDep, actor: ActorDep, name: str, azimuth_deg: Word = "",
+    request: Request, desk: DeskDep, actor: ActorDep, head: HeadDep, azimuth_deg: Word = "",
     distance: Word = "", rise: Word = "",
 ) -> Response:  # fmt: skip
     """What the tape measure says; a field left empty stays as it is."""
-    placement, units = _head(desk, name).placement, desk.engine.now().rig.room.units
+    placement, units = head.placement, desk.engine.now().rig.room.units
     if not (azimuth_deg.strip() or distance.strip() or rise.strip()):
         raise OutOfRange("type at least one of throw, height and degrees")
     if azimuth_deg.strip():
@@ -73,54 +79,54 @@ async def typed(
         throw = metres_of("throw", distance, units)
     if rise.strip():
         height = metres_of("height above the eyes", rise, units)
-    placement = replace(
-        placement, distance_m=throw, rise_m=height
-    )  # together: one bounds the other
-    return _placed(request, desk, actor, name, placement)
+    # together: one bounds the other
+    placement = replace(placement, distance_m=throw, rise_m=height)
+    return _placed(request, desk, actor, head, placement)
 
 
 @router.post("/aim")
-async def aim(request: Request, desk: DeskDep, actor: ActorDep, name: str, aim: Word) -> Response:
+async def aim(
+    request: Request, desk: DeskDep, actor: ActorDep, head: HeadDep, aim: Word
+) -> Response:
     """Aimed at the mark or at a point."""
-    placement = replace(_head(desk, name).placement, aim=aim)
-    return _placed(request, desk, actor, name, placement)
+    return _placed(request, desk, actor, head, replace(head.placement, aim=aim))
 
 
 @router.post("/focus")
 async def focus(
-    request: Request, desk: DeskDep, actor: ActorDep, name: str, focus: Word
+    request: Request, desk: DeskDep, actor: ActorDep, head: HeadDep, focus: Word
 ) -> Response:
     """Full spot, full flood, or anything between."""
-    placement = focused(_head(desk, name), number({"focus": focus}, "focus"))
-    return _placed(request, desk, actor, name, placement)
+    placement = focused(head, number({"focus": focus}, "focus"))
+    return _placed(request, desk, actor, head, placement)
 
 
 @router.post("/scrim")
 async def scrim(
-    request: Request, desk: DeskDep, actor: ActorDep, name: str, which: Word, way: Word
+    request: Request, desk: DeskDep, actor: ActorDep, head: HeadDep, which: Word, way: Word
 ) -> Response:
     """A single or double in or out."""
-    return _placed(request, desk, actor, name, scrimmed(_head(desk, name), which, way))
+    return _placed(request, desk, actor, head, scrimmed(head, which, way))
 
 
 @router.post("/put-back")
-async def back(request: Request, desk: DeskDep, actor: ActorDep, name: str) -> Response:
+async def back(request: Request, desk: DeskDep, actor: ActorDep, head: HeadDep) -> Response:
     """Where it was before the last move."""
-    put_back(desk, actor, name)
-    return _shown(request, name)
+    put_back(desk, actor, head.name)
+    return _shown(request, head.name)
 
 
-def _head(desk: Desk, name: str) -> Head:
-    return desk.engine.now().rig.head(name)
-
-
-def _placed(request: Request, desk: Desk, actor: str, name: str, placement: Placement) -> Response:
-    place(desk, actor, name, placement)
-    return _shown(request, name)
+def _placed(request: Request, desk: Desk, actor: str, head: Head, placement: Placement) -> Response:
+    place(desk, actor, head.name, placement)
+    return _shown(request, head.name)
 
 
 def _shown(request: Request, name: str) -> Response:
     """An open page hears of it by its stream; without scripts it is shown anew."""
     if is_htmx(request):
         return Response(status_code=204)
-    return RedirectResponse(f"/rig/plan/{quote(name, safe='')}", 303)
+    return RedirectResponse(_address(name), 303)
+
+
+def _address(name: str) -> str:
+    return f"/rig/plan/{quote(name, safe='')}"

@@ -1,8 +1,10 @@
 """Metering points: list, add, change, take out; one change can be taken back."""
 
+from hashlib import sha256
+from typing import Annotated
 from urllib.parse import quote
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Form, Request, Response
 from sqlmodel import Session
 
 from server.errors import NotFound, Refused
@@ -30,11 +32,13 @@ from server.web.points import (
     told_words,
     undo_words,
 )
+from server.web.routes.rig import same_room
 from server.web.templating import html, went
 from server.web.views import strip_view
 
 router = APIRouter(prefix="/rig/points", include_in_schema=False)
 HERE = "/rig/points"
+RoomId = Annotated[str, Form(max_length=20)]
 START = Point("point", "room", 0.0, 0.0, 0.0, 0.0, 0.0, 1.0)
 
 
@@ -42,12 +46,12 @@ START = Point("point", "room", 0.0, 0.0, 0.0, 0.0, 0.0, 1.0)
 async def points_page(desk: DeskDep) -> Response:
     """Where light is read."""
     now = desk.engine.now()
-    change = desk.points_out.last(now.rig.room.name)
+    change = desk.points_out.last(now.record.room_id)
     return html(
         "pages/points.html", view="strip", oob=False, notice="", strip=strip_view(now),
         points=point_views(now), presets=[p.name for p in presets(now.rig)],
         told=told_words(change) if change else "", undo=undo_words(change) if change else "",
-        address=_address, back="/rig",
+        address=_address, room_id=now.record.room_id, back="/rig",
     )  # fmt: skip
 
 
@@ -64,19 +68,20 @@ async def new_point(desk: DeskDep, preset: str = "") -> Response:
 @router.post("/new")
 async def add_point(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """One point more."""
-    rig = desk.engine.now().rig_now
-    point = point_from(await request.form(), None, rig.room.units)
+    form = await request.form()
+    rig = same_room(desk, form.get("room_id"))
+    point = point_from(form, None, rig.room.units)
     desk.engine.replace_rig(with_point(rig, point), actor, f"point {point.name} added")
     return went(request, HERE)
 
 
 @router.post("/undo")
-async def undo(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
+async def undo(request: Request, desk: DeskDep, actor: ActorDep, room_id: RoomId = "") -> Response:
     """The last change of a point taken back, its readings with it."""
-    rig = desk.engine.now().rig_now
-    change = desk.points_out.require(rig.room.name)
+    rig, room = same_room(desk, room_id), desk.engine.now().record.room_id
+    change = desk.points_out.require(room)
     desk.engine.replace_rig(put_back(rig, change), actor, undo_words(change))
-    desk.points_out.keep(rig.room.name, None)
+    desk.points_out.keep(room, None)
     return went(request, HERE)
 
 
@@ -92,28 +97,31 @@ async def change_point(
 ) -> Response:
     """Move, turn or rename a point."""
     form = await request.form()
-    rig = desk.engine.now().rig_now
+    rig, room = same_room(desk, form.get("room_id")), desk.engine.now().record.room_id
     before = point_of(rig, name)
+    if str(form.get("seen", "")) not in ("", _seen(before)):
+        raise Refused(f"{name} was changed meanwhile: open it again, so that nothing is lost")
     after = point_from(form, before, rig.room.units)
     if after.name != name:
         _free_of_looks(session, name, "it keeps its name")
     change = changed_point(rig, name, after)
     if change.rig != rig:
         desk.engine.replace_rig(change.rig, actor, f"point {after.name} changed")
-        desk.points_out.keep(rig.room.name, change)
+        desk.points_out.keep(room, change)
     return went(request, HERE)
 
 
 @router.post("/of/{name}/delete")
 async def delete_point(
-    request: Request, desk: DeskDep, session: SessionDep, actor: ActorDep, name: str
-) -> Response:
+    request: Request, desk: DeskDep, session: SessionDep, actor: ActorDep, name: str,
+    room_id: RoomId = "",
+) -> Response:  # fmt: skip
     """Take a point out; what was read there is kept out, and both can be brought back."""
-    rig = desk.engine.now().rig_now
+    rig, room = same_room(desk, room_id), desk.engine.now().record.room_id
     _free_of_looks(session, name, "it stays")
     change = without_point(rig, name)
     desk.engine.replace_rig(change.rig, actor, f"point {name} taken out")
-    desk.points_out.keep(rig.room.name, change)
+    desk.points_out.keep(room, change)
     return went(request, HERE)
 
 
@@ -137,7 +145,13 @@ def _form(desk: Desk, point: Point, action: str) -> Response:
         v=point_values(point, units), action=action, is_new=action.endswith("/new"), axes=AXES,
         pointed=POINTED, unit=FINE[units][0], readings=readings_words(count),
         reaches=f"{100 * FACE_REACHES_M:.0f} cm", here=HERE, back="/rig",
+        room_id=now.record.room_id, seen=_seen(point),
     )  # fmt: skip
+
+
+def _seen(point: Point) -> str:
+    """What a form was filled from."""
+    return sha256(repr(point).encode()).hexdigest()[:12]
 
 
 def _address(name: str) -> str:

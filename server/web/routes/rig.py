@@ -21,6 +21,7 @@ from server.studio.figures import outputs_of
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.lamps import renamed_lamps
 from server.studio.load import neutral_load, worst_of_order
+from server.studio.next_head import next_head
 from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
 from server.studio.room import PHASES, WAYS
@@ -37,7 +38,7 @@ from server.web.warming import head_words
 from server.web.words import place_words
 
 router = APIRouter(include_in_schema=False)
-CIRCUIT_ROWS = 6
+CIRCUIT_ROWS = 4
 
 
 @router.get("/rig")
@@ -59,6 +60,7 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
+        new=not rig.heads or (not now.record.known and not desk.settings.demo),
         back="/rig", way_kinds=WAYS, seen=_seen(rig_document(rig)["room"]),
         phases=("", *PHASES), neutral=neutral_load(rig, outputs_of(rig, now.setting)),
         order_load=_order_load(desk, now),
@@ -85,12 +87,8 @@ def _order_load(desk: Desk, now: Now) -> list[str]:
 
 @router.get("/rig/heads/new")
 async def new_head(desk: DeskDep) -> Response:
-    """A form for a new head, with the next free channel."""
-    rig = desk.engine.now().rig
-    taken = [slot for h in rig.heads if h.universe == 1 for slot in h.slots]
-    name = f"Head {len(rig.heads) + 1}"
-    head = Head(name=name, role="fill" if rig.heads else "key", address=max(taken, default=0) + 1)
-    return head_page(desk, head, "/rig/heads/new")
+    """A form for a new head: the next role and channel, the lamp of the head before."""
+    return head_page(desk, next_head(desk.engine.now().rig), "/rig/heads/new")
 
 
 @router.get("/rig/heads/{name}")
@@ -147,7 +145,7 @@ async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response
     rig = same_room(desk, form.get("room_id"))
     head = head_of(form, None)
     desk.engine.replace_rig(replace(rig, heads=(*rig.heads, head)), actor, f"{head.name} added")
-    return went(request, "/rig")
+    return went(request, "/rig/heads/new" if form.get("then") == "another" else "/rig#heads")
 
 
 @router.post("/rig/heads/bring-back")
