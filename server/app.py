@@ -53,6 +53,7 @@ from server.web.routes import (
     reference,
     rescue,
     rig,
+    rig_files,
     rooms,
     sitting,
     spot,
@@ -124,8 +125,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, between, left_off, meter,
-        curve, plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole, rig,
-        photometry, lamps, warm_up, points, patch, trust, match, camera, reference,
+        curve, plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole,
+        rig_files, rig, photometry, lamps, warm_up, points, patch, trust, match, camera, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
@@ -134,6 +135,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(between.contract)
     app.include_router(rescue.contract)
     app.include_router(meter.contract)
+    app.include_router(trust.contract)
     app.include_router(rooms.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)

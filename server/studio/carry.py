@@ -16,8 +16,10 @@ from server.studio.wanted import Wanted
 
 REACHED_STOPS = 0.05
 SIXTH = 1 / 6
-LENS_CARRIES_STOPS = 2.0
-"""A head that is short by more is told, instead of all others coming down to it. [stop]"""
+LENS_CARRIES_STOPS = {"key": 2.0, "fill": 2.0}
+OTHERS_CARRY_STOPS = 1.0
+"""A head that is short by more is told, instead of all others coming down to it. Key and fill make
+the picture; for an edge of light nobody opens the lens by two stops. [stop]"""
 TOLD_FROM_STOPS = 0.005
 WITHOUT_BOUND = 4096.0
 
@@ -32,6 +34,8 @@ class Short:
     head: str
     stops: float
     point: str
+    carried: bool = True
+    """Whether all came down to it, so that the lens makes up for it."""
 
 
 @dataclass(frozen=True)
@@ -130,10 +134,17 @@ class Carry:
             # what it would take if heads had no top tells which head is short, and by how much
             free = matched(wanted.wishes(1.0), wanted.near(1.0), WITHOUT_BOUND)
             short = [log2(x) if x > 1.0 + 1e-9 else 0.0 for x in free]
-            scale = _scale_within(wanted, short)
+            little = self._little(wanted, short)
+            scale = _scale_within(wanted, short, little)
             if scale < 1.0:
                 found = matched(wanted.wishes(scale), wanted.near(scale))
         return self._told(look, wanted, found, scale, short)
+
+    def _little(self, wanted: Wanted, short: Sequence[float]) -> list[bool]:
+        """Which heads all others may come down to."""
+        roles = [self.target.head(b).role for _, b in wanted.movers]
+        limits = [LENS_CARRIES_STOPS.get(role, OTHERS_CARRY_STOPS) for role in roles]
+        return [s <= limit for s, limit in zip(short, limits, strict=True)]
 
     def _wanted(self, look: Look) -> Wanted:
         there = {h.name for h in self.source.heads}
@@ -193,8 +204,10 @@ class Carry:
                 for name, wish in zip(wanted.names, wanted.wishes(scale), strict=True)
             ),
             short=tuple(
-                Short(b, s, wanted.point_of(a))
-                for (a, b), s in zip(movers, short, strict=True)
+                Short(b, s, wanted.point_of(a), carried)
+                for (a, b), s, carried in zip(
+                    movers, short, self._little(wanted, short), strict=True
+                )
                 if s > TOLD_FROM_STOPS
             ),
             absent=tuple(
@@ -208,9 +221,8 @@ class Carry:
         )
 
 
-def _scale_within(wanted: Wanted, short: Sequence[float]) -> float:
+def _scale_within(wanted: Wanted, short: Sequence[float], little: Sequence[bool]) -> float:
     """How far the whole picture comes down, so that heads that are a little short can make it."""
-    little = [s <= LENS_CARRIES_STOPS for s in short]
     down = max((s for s, ok in zip(short, little, strict=True) if ok), default=0.0)
     scale = light_factor(-down)
     for _ in range(4):  # the room's own light does not come down with the heads

@@ -53,7 +53,6 @@ class Term:
     lit: float
     ratio: float
     left: float
-    anchored: Anchored | None = None
 
     @property
     def gain(self) -> tuple[float, float]:
@@ -137,7 +136,6 @@ class Sigma:
     now: float
     after: float
     source: str
-    anchored: Anchored | None = None
 
 
 @dataclass
@@ -156,8 +154,7 @@ class Part:
         sigma = self.sigma
         left = min(1.0, sigma.after / sigma.now) if sigma.now > 0 else 1.0
         both = abs(self.on_lit - self.on_shadow)
-        return Term(self.pair, self.lux, sigma.source, sigma.now, self.on_lit, both, left,
-                    sigma.anchored)  # fmt: skip
+        return Term(self.pair, self.lux, sigma.source, sigma.now, self.on_lit, both, left)
 
 
 def _add(parts: dict[Pair, Part], part: Part, stops: float, dark: bool) -> None:
@@ -170,13 +167,13 @@ def _add(parts: dict[Pair, Part], part: Part, stops: float, dark: bool) -> None:
 
 def _of_direct(anchored: Anchored, drift: float) -> Sigma:
     if anchored.read is None:
-        return Sigma(PREDICTED_STOPS, METERED_STOPS, "predicted", anchored)
+        return Sigma(PREDICTED_STOPS, METERED_STOPS, "predicted")
     if anchored.source == "moved":
-        return Sigma(MOVED_STOPS, METERED_STOPS, "moved", anchored)
+        return Sigma(MOVED_STOPS, METERED_STOPS, "moved")
     if anchored.carried:
-        return Sigma(hypot(CARRIED_STOPS, drift), METERED_STOPS, "metered", anchored)
+        return Sigma(hypot(CARRIED_STOPS, drift), METERED_STOPS, "metered")
     repeats = repeat_stops(anchored.read)
-    return Sigma(hypot(repeats, drift), repeats, "metered", anchored)
+    return Sigma(hypot(repeats, drift), repeats, "metered")
 
 
 def repeat_stops(read: Metered) -> float:
@@ -192,11 +189,11 @@ def _bounce_read(anchored: Anchored) -> Metered | None:
 def _of_bounce(anchored: Anchored) -> Sigma:
     read = _bounce_read(anchored)
     if read is None:
-        return Sigma(PREDICTED_STOPS, METERED_STOPS, "predicted", anchored)
+        return Sigma(PREDICTED_STOPS, METERED_STOPS, "predicted")
     now = CARRIED_STOPS if anchored.carried else repeat_stops(read)
     if anchored.source == "moved":
         now = MOVED_STOPS
-    return Sigma(now, METERED_STOPS, anchored.source, anchored)
+    return Sigma(now, METERED_STOPS, anchored.source)
 
 
 def _of_room(known: Anchors, point: Point) -> Sigma:

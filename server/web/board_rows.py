@@ -38,6 +38,7 @@ class Row:
     down: str
     from_good: str
     note: str
+    warm: str
 
 
 @dataclass(frozen=True)
@@ -84,9 +85,9 @@ def _row(
 ) -> Row:
     lit = [h for h in heads if h.room_up_thirds is not None]
     if heads and all(h.head.out for h in heads):
-        return Row(group, name, key, "dark", "out", "until it is back", "", "", "")
+        return Row(group, name, key, "dark", "out", "until it is back", "", "", "", "")
     if not lit:
-        return Row(group, name, key, "dark", "dark", "brings it in low", "", "", "")
+        return Row(group, name, key, "dark", "dark", "brings it in low", "", "", "", "")
     up = min(h.room_up_thirds or 0.0 for h in lit)
     down = min(h.room_down_thirds or 0.0 for h in lit)
     good = {round(h.from_good_thirds, 2) for h in lit if h.from_good_thirds is not None}
@@ -104,7 +105,8 @@ def _row(
         up=_room_words(up),
         down=_room_words(down),
         from_good=from_good,
-        note=" · ".join(n for n in (_row_note(lit, off_colour), warm) if n),
+        note=_row_note(lit, off_colour),
+        warm=warm,
     )
 
 

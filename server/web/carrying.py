@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from server.errors import OutOfRange, StudioError
 from server.physics.exposure import nearest_f_stop
 from server.store.rooms import KeptRoom
-from server.studio.carry import LENS_CARRIES_STOPS, SIXTH, Carried, Carry, Short
+from server.studio.carry import SIXTH, Carried, Carry, Short
 from server.studio.head import NAME_LENGTH
 from server.studio.keep import look_of
 from server.studio.look import MOST_TAGS, NOTES_LENGTH, Look
@@ -135,7 +135,7 @@ def _look_view(carry: Carry, look: Look, ways: "_Ways") -> LookView:
         name=look.name,
         verdict=done.verdict,
         figures=_figures(done),
-        told=tuple(_told(done)),
+        told=tuple(_told(done, look.missing_heads(carry.source))),
         ways=ways.of(done),
         chosen=done.verdict != "not reached",
         possible=True,
@@ -149,9 +149,9 @@ def _figures(done: Carried) -> str:
     return f"{done.before.label} → {done.ratio.label} lit : shadow · {lens}"
 
 
-def _told(done: Carried) -> list[str]:
-    told, said = [], set()
-    down = [s for s in done.short if s.stops <= LENS_CARRIES_STOPS]
+def _told(done: Carried, gone: Sequence[str] = ()) -> list[str]:
+    told, said = [f"{n} is no longer in that room: its light is missing" for n in gone], set()
+    down = [s for s in done.short if s.carried and s.stops > TOLD_FROM_STOPS]
     if done.down_stops > TOLD_FROM_STOPS and down:
         names = ", ".join(s.head for s in down)
         follows = done.setting.lens.f_number != done.look.lens.f_number
@@ -162,13 +162,13 @@ def _told(done: Carried) -> list[str]:
         )
     off = dict(done.off)
     for short in done.short:
-        if short.stops > LENS_CARRIES_STOPS:
+        if not short.carried:
             told.append(f"{short.head} is {short.stops:.1f} stops short at {short.point}")
             said.add(short.point)
-    for gone in done.absent:
-        said.add(gone.point)
+    for away in done.absent:
+        said.add(away.point)
         told.append(
-            f"nobody stands for {gone.head}: {gone.point} {signed(off.get(gone.point, 0.0))} stop"
+            f"nobody stands for {away.head}: {away.point} {signed(off.get(away.point, 0.0))} stop"
         )
     rest = [(p, s) for p, s in done.off if abs(s) > SIXTH and p not in said]
     if rest:
@@ -248,7 +248,8 @@ def looks_to_store(
         new = look_of(target, done.setting, _free(look.name, taken), _tags(look), "")
         if (origin, dict(new.stops)) in kept:
             continue
-        notes = "\n".join(filter(None, (origin, *_told(done), look.notes)))[:NOTES_LENGTH]
+        missing = _told(done, look.missing_heads(source))
+        notes = "\n".join(filter(None, (origin, *missing, look.notes)))[:NOTES_LENGTH]
         taken.add(new.name.casefold())
         found.append(replace(new, notes=notes))
     if not found:

@@ -4,6 +4,7 @@ import json
 import urllib.request
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import LiveServer
@@ -192,3 +193,35 @@ def test_long_names_widen_no_page(page: Page, server: LiveServer) -> None:
     name = page.locator(".tile-name").bounding_box()
     tile = page.locator(".tile button").bounding_box()
     assert name["x"] + name["width"] <= tile["x"] + tile["width"]
+
+
+def test_a_pass_that_was_left_is_told_and_taken_back(page: Page, server: LiveServer) -> None:
+    post(server, "/api/recall", {"look": 4})
+    page.goto(f"{server.url}/board")
+    expect(page.locator(".left-off")).to_be_hidden()
+    other = page.context.new_page()
+    other.goto(f"{server.url}/meter")
+    other.tap("text=All heads down")
+    expect(other.locator(".meter-form")).to_be_visible()
+    other.fill("input[name=value]", "abc")
+    other.tap("text=Take it")
+    expect(other.locator("#notice")).to_contain_text("number")
+    assert other.input_value("input[name=value]") == "abc"  # what was typed is still there
+    expect(page.locator(".left-off")).to_be_visible()
+    expect(page.locator("#left-off")).to_have_text(
+        "Metering was left half way: the heads are down."
+    )
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    page.tap("text=Back to the light before")
+    expect(page.locator(".left-off")).to_be_hidden()
+    expect(page.locator(".strip-look")).to_have_text("Loop")
+
+
+def test_typed_lens_stays_when_it_is_refused(page: Page, server: LiveServer) -> None:
+    page.goto(f"{server.url}/rig")
+    page.fill("input[name=shutter]", "125")
+    page.tap("text=The camera is set so")
+    expect(page.locator("#notice")).to_contain_text("write 1/125 or 125 s")
+    assert page.input_value("input[name=shutter]") == "125"
+    assert page.url == f"{server.url}/rig"

@@ -21,10 +21,11 @@ def truth(level: float) -> float:
     return 0.0 if level < 0.04 else 0.2 * level + 0.8 * level**3
 
 
-def post(server: LiveServer, path: str, body: dict[str, Any]) -> None:
+def post(server: LiveServer, path: str, body: dict[str, Any], method: str = "POST") -> None:
     request = urllib.request.Request(
-        server.url + path, json.dumps(body).encode(), {"Content-Type": "application/json"}
-    )
+        server.url + path, json.dumps(body).encode(), {"Content-Type": "application/json"},
+        method=method,
+    )  # fmt: skip
     urllib.request.urlopen(request).close()
 
 
@@ -123,6 +124,23 @@ def test_a_touched_head_takes_two_taps_beside_the_digits(page: Page, server: Liv
     expect(page.locator(".trust-summary")).to_contain_text("Good to a sixth of a stop.")
     expect(page.locator("#state-strip .strip-ratio")).not_to_contain_text("changed since")
     assert [h["signal"] for h in state(server)["heads"]] == lit_before
+
+
+def test_words_about_warming_up_move_no_key(page: Page, server: LiveServer) -> None:
+    post(server, "/api/recall", {"look": 4})
+    page.goto(f"{server.url}/board")
+    keys = page.locator(".row .key, .thumb .key")
+    before = [key.bounding_box() for key in keys.all()]
+    with urllib.request.urlopen(f"{server.url}/api/rig") as answer:
+        rig = json.load(answer)
+    reading = {"point": "forehead", "head": "Key", "lux": 500.0, "output": 0.25,
+               "placement": rig["heads"][0]["placement"], "minutes_on": 0.0,
+               "at": "2026-05-01T09:00:00+00:00"}  # fmt: skip
+    later = {**reading, "lux": 420.0, "minutes_on": 20.0, "at": "2026-05-01T09:20:00+00:00"}
+    post(server, "/api/rig", {**rig, "readings": [reading, later]}, "PUT")
+    expect(page.locator("#row-readout-key .readout-warm")).to_contain_text("steady in about 20")
+    assert [key.bounding_box() for key in keys.all()] == before
+    assert Axe().run(page).violations_count == 0
 
 
 def test_a_reading_for_the_warm_up_record(page: Page, server: LiveServer) -> None:

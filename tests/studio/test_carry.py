@@ -165,6 +165,25 @@ def test_a_head_too_weak_by_far_is_told_and_does_not_take_all_down() -> None:
     assert found.ratio.value == pytest.approx(found.before.value, rel=0.06)
 
 
+@pytest.mark.parametrize(("name", "short"), [("Key", 1.5), ("Ground", 1.5)])
+def test_the_lens_opens_for_key_and_fill_further_than_for_an_edge_of_light(
+    name: str, short: float
+) -> None:
+    """A key 1.5 stops short takes all down by as much; a background head is only told."""
+    here, there = room(1.8, 1.8), room(1.8, 1.8, name="B")
+    weak = there.head(name)
+    row = weak.beam[0]
+    beam = replace(row.beam, candela=row.beam.candela / 2**short)
+    weak = replace(weak, beam=(replace(row, beam=beam),))
+    heads = tuple(weak if h.name == name else h for h in there.heads)
+    outputs = {"Key": 0.3, "Fill": 0.1, "Ground": 0.3} | {name: 1.0}
+    found = carried(look_of(here, **outputs), here, replace(there, heads=heads))
+    assert [(s.head, s.carried) for s in found.short] == [(name, name == "Key")]
+    assert found.short[0].stops == pytest.approx(short, abs=0.05)
+    assert found.down_stops == pytest.approx(short if name == "Key" else 0.0, abs=0.05)
+    assert (found.verdict == "reached") == (name == "Key")
+
+
 def test_heads_are_paired_by_name_and_role_then_by_role() -> None:
     here, there = room(1.8, 1.8), room(1.8, 1.8, name="B")
     names = {"Key": "Big one", "Fill": "Fill", "Ground": "Floor"}

@@ -195,6 +195,19 @@ def test_a_dark_look_and_a_room_of_other_points_say_why(mill: TestClient) -> Non
     assert store(mill, look_number(mill)).status_code == 409
 
 
+def test_a_head_that_is_no_longer_in_that_room_is_told(mill: TestClient) -> None:
+    there = state(mill)["room"]["id"]
+    mill.post("/api/rooms/1/open")
+    rig = rig_document(HERE)
+    rig["heads"] = [h for h in rig["heads"] if h["name"] != "Fill"]
+    assert mill.put("/api/rig", json=rig).status_code == 200
+    mill.post(f"/api/rooms/{there}/open")
+    assert "Fill is no longer in that room: its light is missing" in page(mill)
+    store(mill, look_number(mill))
+    made = next(k for k in mill.get("/api/looks").json() if k["room"]["name"] == "Mill")
+    assert "Fill is no longer in that room" in made["notes"]
+
+
 def test_a_machine_that_cannot_work_light_out_says_so(
     mill: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -153,3 +153,17 @@ def test_readings_follow_a_head_that_gets_another_name(client: TestClient) -> No
     form = HEAD | {"name": "First", "bits": "16", "circuit": "A"}
     assert client.post("/rig/heads/Key", data=form).url.path == "/rig"
     assert [r["head"] for r in client.get("/api/rig").json()["readings"]] == ["First"]
+
+
+def test_one_head_after_another_without_a_way_back(newcomer: TestClient) -> None:
+    newcomer.post("/rig/room", data=ROOM)
+    assert "First steps" in newcomer.get("/rig").text
+    assert newcomer.post("/rig/heads/new", data=HEAD | {"then": "another"}).url.path == (
+        "/rig/heads/new")  # fmt: skip
+    offered = newcomer.get("/rig/heads/new").text
+    assert 'name="name" value="Fill"' in offered
+    assert 'name="address" inputmode="numeric" value="2"' in offered
+    assert 'name="spot_candela" inputmode="decimal" value="60000' in offered
+    assert "✓ 1 entered" in newcomer.get("/rig").text
+    newcomer.post("/live/nudge", data={"group": "key", "thirds": "1"})
+    assert "First steps" not in newcomer.get("/rig").text

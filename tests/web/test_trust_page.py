@@ -145,9 +145,25 @@ def test_a_moved_stand_asks_for_its_own_reading(metered: TestClient) -> None:
     assert "Fill at" not in page[page.index('class="steps"') : page.index("Take this reading")]
 
 
+def test_the_contract_tells_the_same(metered: TestClient) -> None:
+    """By hand: key 2/3 and fill 1/3 of the lit side, a tenth each; the shadow side a tenth."""
+    told = metered.get("/api/trust").json()
+    assert told["lit_stops"] == pytest.approx((4 / 9 + 1 / 9) ** 0.5 * 0.1, rel=0.01)
+    assert told["ratio_stops"] == pytest.approx((5 / 9 + 1) ** 0.5 * 0.1, rel=0.01)
+    assert told["good"]
+    assert told["fewest"] == []
+    after = metered.post("/api/touched", json={"head": "Key"}).json()
+    assert after["fewest"] == [{"point": "cheek right", "head": "Key", "shaded": False}]
+    key = next(p for p in after["parts"] if (p["head"], p["point"]) == ("Key", "cheek right"))
+    assert (key["source"], key["uncertain_stops"]) == ("moved", 0.3)
+    assert metered.post("/api/touched", json={"head": "Key", "touched": False}).json() == told
+    assert metered.post("/api/touched", json={"head": "Nobody"}).status_code == 404
+
+
 def test_the_dark_has_nothing_to_trust(client: TestClient) -> None:
     client.put("/api/rig", json=rig())
     assert "No light: recall a look" in client.get("/meter/trust").text
+    assert client.get("/api/trust").json()["ratio_stops"] is None
     assert client.post("/meter/trust/take").status_code == 409
 
 

@@ -1,52 +1,44 @@
 """The Rig page: one's own heads, channels, placements, lens and circuits; export and import."""
 
-import asyncio
 import json
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from hashlib import sha256
-from pathlib import Path
-from shutil import rmtree
-from tempfile import mkdtemp
 from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, File, Form, Request, Response, UploadFile
-from fastapi.responses import FileResponse, JSONResponse
-from pydantic import ValidationError
+from fastapi import APIRouter, Form, Request, Response
 from sqlmodel import Session
-from starlette.background import BackgroundTask
 
-from server.errors import OutOfRange, Refused
+from server.errors import Refused
 from server.live.now import Now
 from server.store import looks as store
-from server.store.backup import backup, without_secrets
 from server.store.burning import hours_lit
 from server.studio.curve_in import on_curve
-from server.studio.document import head_document, rig_document, rig_from_document
+from server.studio.document import head_document, rig_document
 from server.studio.figures import outputs_of
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.lamps import renamed_lamps
 from server.studio.load import neutral_load, worst_of_order
+from server.studio.next_head import next_head
 from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
 from server.studio.room import PHASES, WAYS
-from server.web.contract import RigDocument
 from server.web.curves import curves_view
-from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, SessionDep
-from server.web.errors import sentences
+from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.face_views import stand_in_views
 from server.web.forms import head_of, number, room_of
 from server.web.lamps import lamps_view
 from server.web.plan import plans
+from server.web.rig_text import json_of, rig_of_text
 from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.warming import head_words
 from server.web.words import place_words
 
 router = APIRouter(include_in_schema=False)
-CIRCUIT_ROWS = 6
+CIRCUIT_ROWS = 4
 
 
 @router.get("/rig")
@@ -68,6 +60,7 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
+        new=not rig.heads or (not now.record.known and not desk.settings.demo),
         back="/rig", way_kinds=WAYS, seen=_seen(rig_document(rig)["room"]),
         phases=("", *PHASES), neutral=neutral_load(rig, outputs_of(rig, now.setting)),
         order_load=_order_load(desk, now),
@@ -94,12 +87,8 @@ def _order_load(desk: Desk, now: Now) -> list[str]:
 
 @router.get("/rig/heads/new")
 async def new_head(desk: DeskDep) -> Response:
-    """A form for a new head, with the next free channel."""
-    rig = desk.engine.now().rig
-    taken = [slot for h in rig.heads if h.universe == 1 for slot in h.slots]
-    name = f"Head {len(rig.heads) + 1}"
-    head = Head(name=name, role="fill" if rig.heads else "key", address=max(taken, default=0) + 1)
-    return head_page(desk, head, "/rig/heads/new")
+    """A form for a new head: the next role and channel, the lamp of the head before."""
+    return head_page(desk, next_head(desk.engine.now().rig), "/rig/heads/new")
 
 
 @router.get("/rig/heads/{name}")
@@ -156,7 +145,7 @@ async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response
     rig = same_room(desk, form.get("room_id"))
     head = head_of(form, None)
     desk.engine.replace_rig(replace(rig, heads=(*rig.heads, head)), actor, f"{head.name} added")
-    return went(request, "/rig")
+    return went(request, "/rig/heads/new" if form.get("then") == "another" else "/rig#heads")
 
 
 @router.post("/rig/heads/bring-back")
@@ -166,7 +155,7 @@ async def bring_back_head(
     """Undo taking a head out: the page that told of it carries the head's own document."""
     rig = desk.engine.now().rig_now
     document = rig_document(rig)
-    back = _rig_of(json.dumps({**document, "heads": [*document["heads"], _json(head)]}))
+    back = rig_of_text(json.dumps({**document, "heads": [*document["heads"], json_of(head)]}))
     desk.engine.replace_rig(back, actor, f"{back.heads[-1].name} back in the rig")
     return went(request, "/rig")
 
@@ -258,40 +247,6 @@ async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Res
     return went(request, "/rig")
 
 
-@router.get("/rig/export")
-async def export(desk: DeskDep) -> Response:
-    """The rig document as a file."""
-    return JSONResponse(
-        rig_document(desk.engine.now().rig_now),
-        headers={"Content-Disposition": 'attachment; filename="rig.json"'},
-    )
-
-
-@router.get("/rig/copy")
-async def copy(desk: DeskDep, device: DeviceDep) -> Response:
-    """The whole studio as one file: every look, the rig, the sitting; not who may come in."""
-    if device.role != "operate":
-        raise Refused(f"{device.name} may not take the studio along: ask one that operates")
-    folder = Path(mkdtemp(prefix="thirdstop-copy-"))
-    name = f"thirdstop-{datetime.now():%Y-%m-%d-%H%M}.db"
-    await asyncio.to_thread(backup, desk.settings.database, folder / name)
-    await asyncio.to_thread(without_secrets, folder / name)
-    return FileResponse(
-        folder / name, filename=name, media_type="application/vnd.sqlite3",
-        background=BackgroundTask(rmtree, folder, ignore_errors=True),
-    )  # fmt: skip
-
-
-@router.post("/rig/import")
-async def import_rig(
-    request: Request, desk: DeskDep, actor: ActorDep, document: Annotated[UploadFile, File()]
-) -> Response:
-    """Put a rig document in place of this rig, or change nothing."""
-    rig = _rig_of(await document.read()).require_heads()
-    desk.engine.replace_rig(rig, actor, f"rig {rig.room.name} imported")
-    return went(request, "/rig")
-
-
 def same_room(desk: Desk, room_id: object) -> Rig:
     """The rig that a form is about. Refused when another room was opened since it was shown."""
     now = desk.engine.now()
@@ -301,17 +256,3 @@ def same_room(desk: Desk, room_id: object) -> Rig:
             " nothing was changed, open the Rig page again"
         )
     return now.rig_now
-
-
-def _rig_of(text: str | bytes) -> Rig:
-    try:
-        return rig_from_document(RigDocument.model_validate(_json(text)).model_dump())
-    except ValidationError as error:
-        raise OutOfRange(sentences(error.errors())) from None
-
-
-def _json(text: str | bytes) -> Any:
-    try:
-        return json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise OutOfRange(f"this is no rig document: {error}") from None

@@ -5,17 +5,21 @@ from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Response
-from fastapi.responses import RedirectResponse
+from fastapi.responses import JSONResponse, RedirectResponse
+from pydantic import BaseModel, ConfigDict, Field
 
 from server.errors import Refused
+from server.live.now import Now
 from server.web.asked import asked_text
-from server.web.desk import ActorDep, DeskDep
+from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.routes.meter import light_alone, meter_url
 from server.web.templating import html
+from server.web.trust_json import trust_json
 from server.web.trusting import trust_now, trust_view
 from server.web.views import strip_view
 
 router = APIRouter(include_in_schema=False)
+contract = APIRouter(prefix="/api", tags=["contract"])
 Word = Annotated[str, Form(max_length=60)]
 PAGE = "/meter/trust"
 
@@ -46,10 +50,35 @@ async def touched(
     desk: DeskDep, actor: ActorDep, head: Word, on: Annotated[bool, Form()] = True
 ) -> Response:
     """A head was touched: "about" until one spot reading. Or it was not after all."""
+    _touch(desk, head, on, actor)
+    return RedirectResponse(PAGE, 303)
+
+
+def _touch(desk: Desk, head: str, on: bool, actor: str) -> Now:
     rig = desk.engine.now().rig_now
     named = rig.head(head)
     after = replace(named, touched_at=datetime.now(UTC) if on else None)
     heads = tuple(after if h is named else h for h in rig.heads)
     text = f"{head} touched" if on else f"{head} not touched after all"
-    desk.engine.replace_rig(replace(rig, heads=heads), actor, text)
-    return RedirectResponse(PAGE, 303)
+    return desk.engine.replace_rig(replace(rig, heads=heads), actor, text)
+
+
+class Touch(BaseModel):
+    """A head that someone knocked, re-aimed or set otherwise, or did not after all."""
+
+    model_config = ConfigDict(extra="forbid")
+    head: str = Field(max_length=60, examples=["Key"])
+    touched: bool = True
+
+
+@contract.post("/touched")
+async def post_touched(desk: DeskDep, actor: ActorDep, wish: Touch) -> JSONResponse:
+    """Doubt a head's readings until one is taken since; answers with the trust after it."""
+    return JSONResponse(trust_json(_touch(desk, wish.head, wish.touched, actor)))
+
+
+@contract.get("/trust")
+async def get_trust(desk: DeskDep) -> JSONResponse:
+    """How far ratio and lit side are known, in stops, and the fewest readings that would mend it.
+    All null in the dark."""
+    return JSONResponse(trust_json(desk.engine.now()))
