@@ -29,6 +29,7 @@ from server.web.desk import Desk
 from server.web.guard import Guard
 from server.web.routes import (
     api,
+    between,
     by_hand,
     camera,
     carry,
@@ -38,8 +39,8 @@ from server.web.routes import (
     dimmer,
     exchange,
     faces,
-    half_way,
     lamps,
+    left_off,
     library,
     live,
     match,
@@ -53,10 +54,12 @@ from server.web.routes import (
     reference,
     rescue,
     rig,
+    rig_files,
     rooms,
     sitting,
     spot,
     stop,
+    trust,
     warm_up,
     ways,
     whole,
@@ -122,14 +125,15 @@ def create_app(settings: Settings) -> FastAPI:
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for module in (
-        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, half_way, meter, curve,
-        plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole, rig,
-        photometry, lamps, warm_up, points, patch, match, camera, reference,
+        api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, between, left_off, meter,
+        curve, plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole,
+        rig_files, rig, photometry, lamps, warm_up, points, patch, trust, match, camera, reference,
     ):  # fmt: skip
         app.include_router(module.router)
     app.include_router(devices.contract)
     app.include_router(spot.contract)
     app.include_router(ways.contract)
+    app.include_router(between.contract)
     app.include_router(rescue.contract)
     app.include_router(meter.contract)
     app.include_router(rooms.contract)

@@ -15,3 +15,7 @@ class NotFound(StudioError):
 
 class Refused(StudioError):
     """The request is well-formed but cannot be met now; the message says why and what to do."""
+
+
+class WouldTrip(Refused):
+    """The light asked for would pass a breaker's rating; it is made when asked for all the same."""

@@ -4,14 +4,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from server.errors import OutOfRange, Refused
+from server.errors import OutOfRange, Refused, WouldTrip
 from server.live.fade import NUDGE_S, RECALL_S
 from server.live.now import Now
 from server.live.owner import Owner
 from server.studio.document import setting_document
+from server.studio.figures import outputs_of
 from server.studio.head import Head
 from server.studio.history import LiveRecord
 from server.studio.light import light_matrix
+from server.studio.load import trips
 from server.studio.look import Look
 from server.studio.mix import mixed, thirds_text
 from server.studio.nudge import Nudged, nudged
@@ -107,8 +109,11 @@ class Engine(Owner):
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(result.setting, "ratio", text, actor, seconds), result
 
-    def recall(self, look: Look, fade_s: float | None = None, actor: str = "") -> Now:
-        """Recall a look. Refused when it needs a head that the rig has not got."""
+    def recall(
+        self, look: Look, fade_s: float | None = None, actor: str = "", *, anyway: bool = False
+    ) -> Now:
+        """Recall a look. Refused when it needs a head that the rig has not got; WouldTrip when it
+        would pass a breaker's rating, unless `anyway`."""
         with self._lock:
             other = look.room if look.room_id not in (0, self._record.room_id) else ""
             name = f"{look.name} of the room {other}" if other else look.name
@@ -120,8 +125,19 @@ class Engine(Owner):
                     f" {way} or keep the look anew"
                 )
             there = look.setting(self._rig, self._setting)
+            if not anyway:
+                self._would_trip(name, there)
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(there, "recall", name, actor, seconds, {"look": look.look_id})
+
+    def _would_trip(self, name: str, there: Setting) -> None:
+        start = self._fade.at(self._clock())
+        now = {h.name: start.get(h.name, 0.0) for h in self._rig.heads}
+        for load in trips(self._rig, now, outputs_of(self._rig, there)):
+            raise WouldTrip(
+                f"{name} would draw {load.amps_now:.1f} A on circuit {load.name}, whose breaker is"
+                f" for {load.breaker_amps:g} A: take load off it first, or recall it all the same"
+            )
 
     def mix(self, look: Look, part: float, fade_s: float | None = None, actor: str = "") -> Now:
         """Go part of the way toward a look, mixed in stops. [part 0..1]"""

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.preview.develop import develop, jpeg, resized
+from server.preview.develop import MID_GREY, develop, jpeg, resized
 from server.preview.portrait import Portrait
 from server.preview.zoned import zone_picture
 
@@ -39,3 +39,9 @@ def _printed(portrait: Portrait, light: Exposure, zones: bool = False) -> np.nda
     linear = portrait.lit(light.outputs)
     make = zone_picture if zones else develop
     return make(linear, light.mid_grey_lux)
+
+
+def all_lit(portrait: Portrait) -> bytes:
+    """JPEG of a face with every head at full, exposed so that it is well seen."""
+    light = portrait.lit(dict.fromkeys(portrait.frames, 1.0))
+    return jpeg(develop(light, max(float(np.percentile(light, 75)) / MID_GREY, 1e-6)))

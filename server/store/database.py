@@ -11,7 +11,7 @@ from server.store import tables
 
 SCHEMA_STEPS = (
     "tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes", "rooms",
-    "hours lit",
+    "hours lit", "notes of rooms",
 )  # fmt: skip
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
@@ -78,23 +78,32 @@ def _migrate(connection: Connection, version: int) -> None:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[str(tables.NoteRow.__tablename__)]]
             )
-        if number == 5 and version > 0:
-            for statement in ROOMS:
-                connection.execute(text(statement))
+        if number == 5:
+            for table, column, kind in ROOMS:
+                _add_column(connection, table, column, kind)
+            connection.execute(text("UPDATE rig SET is_open = 1"))
         if number == 6:
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[str(tables.BurningRow.__tablename__)]]
             )
+        if number == 7:
+            _add_column(connection, "note", "room_id", "INTEGER NOT NULL DEFAULT 1")
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()
 
 
+def _add_column(connection: Connection, table: str, column: str, kind: str) -> None:
+    """A column that a table of before has not got: one made by a step of this version has it."""
+    known = {row[1] for row in connection.execute(text(f"PRAGMA table_info({table})"))}
+    if column not in known:
+        connection.execute(text(f"ALTER TABLE {table} ADD COLUMN {column} {kind}"))
+
+
 ROOMS = (
-    "ALTER TABLE rig ADD COLUMN is_open BOOLEAN NOT NULL DEFAULT 0",
-    "ALTER TABLE rig ADD COLUMN archived_at DATETIME",
-    "ALTER TABLE rig ADD COLUMN running JSON NOT NULL DEFAULT '[]'",
-    "UPDATE rig SET is_open = 1",
-    "ALTER TABLE look ADD COLUMN room_id INTEGER NOT NULL DEFAULT 1",
+    ("rig", "is_open", "BOOLEAN NOT NULL DEFAULT 0"),
+    ("rig", "archived_at", "DATETIME"),
+    ("rig", "running", "JSON NOT NULL DEFAULT '[]'"),
+    ("look", "room_id", "INTEGER NOT NULL DEFAULT 1"),
 )
 """The one rig there was becomes the first room, and is open; every look is a look of it."""
 VERSION_1 = tuple(

@@ -1,7 +1,7 @@
 """Looks in the database: kept, found, changed, put in order, deleted and brought back."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 
 from sqlalchemy import ColumnElement, func, or_
 from sqlmodel import Session, col, select
@@ -24,29 +24,10 @@ PAGE = 200
 
 def add_look(session: Session, look: Look) -> Look:
     """Store a new look and answer it with its id."""
-    row = _new_row(look, look.room_id or active_id(session))
+    row = new_row(look, look.room_id or active_id(session))
     session.add(row)
     session.commit()
     return _look(session, row)
-
-
-def add_looks(session: Session, looks: Sequence[Look]) -> list[int]:
-    """Store new looks, all of them or none. Those with a place follow, in the order of their
-    places, after what the running order holds."""
-    after = max((look.place or 0 for look in running_order(session)), default=-1) + 1
-    rows = []
-    for look in looks:
-        row = _new_row(look, active_id(session))
-        if look.place is not None:
-            row.place = after + look.place
-        if look.kept_at:
-            row.kept_at = datetime.fromisoformat(look.kept_at).astimezone(UTC)
-        session.add(row)
-        session.flush()  # one after another: ids tell the order in which looks were kept
-        rows.append(row)
-    ids = [row.id for row in rows if row.id is not None]
-    session.commit()
-    return ids
 
 
 def add_rows(session: Session, kept: Iterable[tuple[Look, int, datetime]]) -> list[int]:
@@ -54,7 +35,7 @@ def add_rows(session: Session, kept: Iterable[tuple[Look, int, datetime]]) -> li
     commits. [ids]"""
     rows = []
     for look, room_id, kept_at in kept:
-        row = _new_row(look, room_id)
+        row = new_row(look, room_id)
         row.kept_at, row.place = kept_at, None
         rows.append(row)
     session.add_all(rows)
@@ -68,7 +49,8 @@ def looks_in_use(session: Session) -> list[Look]:
     return _looks(session, session.exec(query.order_by(col(LookRow.id))))
 
 
-def _new_row(look: Look, room_id: int) -> LookRow:
+def new_row(look: Look, room_id: int) -> LookRow:
+    """A look as it is stored, not in the session yet."""
     return LookRow(
         name=look.name,
         tags=list(look.tags),
@@ -197,17 +179,6 @@ def delete_look(session: Session, look_id: int) -> Look:
     session.add(row)
     session.commit()
     return _look(session, row)
-
-
-def take_out(session: Session, look_ids: Sequence[int]) -> int:
-    """Mark looks as deleted, all in one step; answers how many were still there."""
-    query = select(LookRow).where(col(LookRow.id).in_(look_ids), col(LookRow.deleted_at).is_(None))
-    rows = session.exec(query).all()
-    for row in rows:
-        row.deleted_at = now_utc()
-        session.add(row)
-    session.commit()
-    return len(rows)
 
 
 def bring_back(session: Session, look_id: int) -> Look:

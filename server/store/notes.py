@@ -6,6 +6,7 @@ from fractions import Fraction
 from sqlmodel import Session, col, select
 
 from server.errors import NotFound, Refused
+from server.store.rigs import active_id
 from server.store.tables import NoteRow, now_utc
 from server.studio.document import placement_document, placement_from_document
 from server.studio.note import Note
@@ -14,8 +15,11 @@ MOST_OPEN = 50
 
 
 def open_notes(session: Session) -> Sequence[Note]:
-    """Notes that wait for hands, the oldest first."""
-    query = select(NoteRow).where(col(NoteRow.closed_at).is_(None)).order_by(col(NoteRow.id))
+    """Notes that wait for hands in the open room, the oldest first."""
+    query = select(NoteRow).where(
+        col(NoteRow.closed_at).is_(None), NoteRow.room_id == active_id(session)
+    )
+    query = query.order_by(col(NoteRow.id))
     return [_note(row) for row in session.exec(query)]
 
 
@@ -29,7 +33,7 @@ def add_note(session: Session, note: Note) -> Note:
             _close(session, old.note_id)
     row = NoteRow(
         head=note.head, text=note.text, placement=placement_document(note.placement),
-        up=str(note.up), by=note.by,
+        up=str(note.up), by=note.by, room_id=active_id(session),
     )  # fmt: skip
     session.add(row)
     session.commit()

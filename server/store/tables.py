@@ -114,6 +114,7 @@ class NoteRow(SQLModel, table=True):
     by: str = ""
     at: datetime = Field(default_factory=now_utc)
     closed_at: datetime | None = Field(default=None, index=True)
+    room_id: int = 1
 
 
 class BurningRow(SQLModel, table=True):

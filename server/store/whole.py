@@ -1,5 +1,7 @@
 """The whole studio out of the database, and another one in its place."""
 
+from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 
 from sqlmodel import Session, col, select
@@ -26,7 +28,7 @@ def load_whole(session: Session, open_id: int, rig_now: Rig) -> Whole:
         is_open = row.id == open_id
         rig = rig_now if is_open else rig_from_document(row.document)
         order = running if is_open else row.running
-        return WholeRoom(rig, tuple(place[i] for i in order if i in place))
+        return WholeRoom(_held_by(rig, place), tuple(place[i] for i in order if i in place))
 
     return Whole(
         tuple(whole_room(row) for row in rows),
@@ -57,9 +59,19 @@ def replace_all(session: Session, whole: Whole) -> int:
     )
     for row, room in zip(rows, whole.rooms, strict=True):
         row.running = [look_ids[at] for at in room.running]
+        row.document = rig_document(_held_by(room.rig, dict(enumerate(look_ids))))
         session.add(row)
     opened = rows[whole.open]
     opened.is_open = True
     run(session, opened.running)
     session.commit()
     return ids[whole.open]
+
+
+def _held_by(rig: Rig, numbers: Mapping[int, int]) -> Rig:
+    """The same rig whose log of lamps tells looks by other numbers; what has none is left out."""
+    lamps = tuple(
+        replace(lamp, held=tuple((numbers[i], was) for i, was in lamp.held if i in numbers))
+        for lamp in rig.lamps
+    )
+    return replace(rig, lamps=lamps)

@@ -54,11 +54,17 @@ class Anchors:
     doubted: Found = field(default_factory=dict)
     gains: Mapping[str, float] = field(default_factory=dict)
 
-    def of(self, point: Point, head: Head, yaw_deg: float, plain: float) -> Anchored:
-        """The anchor of one pair for the sitter's turn; `plain` is what is predicted there. [lx]
+    def of(
+        self, point: Point, head: Head, yaw_deg: float, predicted: float | None = None
+    ) -> Anchored:
+        """The anchor of one pair for the sitter's turn; `predicted` is what the geometry alone says
+        there, worked out where it is not given. [lx]
 
         Bounce that was not read at this point is that on the face.
         """
+        plain = predicted
+        if plain is None:
+            plain = self.predict(head, head.placement, point, yaw_deg)
         found, walls = self._read(point, head, yaw_deg, plain), self.walls.get(head.name)
         if walls is None or found.bounce > 0 or found.shaded is not None:
             return found
@@ -85,8 +91,8 @@ class Anchors:
                 return there
             again = self._of(self.found, point, head, yaw_deg, plain, before.bounce * gain)
             return replace(again, shaded=before.shaded)
-        if before.read is None:
-            return there
+        if before.read is None:  # never read here: it changed as it did where it was read
+            return there if gain is None else replace(there, factor=there.factor * gain)
         if gain is None:
             return replace(before, source="moved")
         factor, bounce = before.factor * gain, before.bounce * gain

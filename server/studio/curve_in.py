@@ -119,7 +119,7 @@ def on_curve(readings: Iterable[Reading], before: Head, after: Head) -> tuple[Re
     """
     told = []
     for reading in readings:
-        if reading.head != before.name:
+        if reading.head != after.name or before.dimmer == after.dimmer:
             told.append(reading)
             continue
         output = after.dimmer.output(before.dimmer.level(reading.output))

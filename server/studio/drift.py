@@ -1,6 +1,6 @@
 """The studio's own record of how each head's light drifts while it warms up."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from math import log2
@@ -58,14 +58,16 @@ def drifts(readings: Iterable[Reading], ambient: Mapping[str, float]) -> dict[st
     others moved in stops to lie on it as well as they can.
     """
     runs: dict[str, list[list[Reading]]] = {}
+    newest: dict[Hashable, list[Reading]] = {}
     for reading in sorted(readings, key=lambda r: r.at):
-        if reading.head and reading.minutes_on is not None:
-            known = runs.setdefault(reading.head, [])
-            run = next((r for r in known if _goes_on(r[-1], reading)), None)
-            if run is None:
-                known.append([reading])
-            else:
-                run.append(reading)
+        if not reading.head or reading.minutes_on is None:
+            continue
+        still = (reading.pair, reading.placement, reading.yaw_deg, reading.receptor)
+        run = newest.get(still)
+        if run is None or not _stayed_on(run[-1], reading):
+            run = newest[still] = []
+            runs.setdefault(reading.head, []).append(run)
+        run.append(reading)
     found = {}
     for head, several in runs.items():
         lines = [line for run in several if (line := _line(run, ambient))]
@@ -74,16 +76,11 @@ def drifts(readings: Iterable[Reading], ambient: Mapping[str, float]) -> dict[st
     return found
 
 
-def _goes_on(last: Reading, reading: Reading) -> bool:
-    """Whether a reading belongs to the same warming-up of the same pair."""
-    assert last.minutes_on is not None
-    assert reading.minutes_on is not None
+def _stayed_on(last: Reading, reading: Reading) -> bool:
+    """Whether the head was lit all the time between two readings."""
     passed = (reading.at - last.at).total_seconds() / 60
-    return (
-        (last.pair, last.placement, last.yaw_deg, last.receptor)
-        == (reading.pair, reading.placement, reading.yaw_deg, reading.receptor)
-        and abs(reading.minutes_on - last.minutes_on - passed) <= SAME_START_MIN
-    )  # fmt: skip
+    gone_by = (reading.minutes_on or 0.0) - (last.minutes_on or 0.0)
+    return abs(gone_by - passed) <= SAME_START_MIN
 
 
 Line = list[tuple[float, float]]

@@ -7,7 +7,7 @@ from math import acos, degrees
 from server.errors import OutOfRange
 from server.physics.geometry import MARK, Vector, cosine_between, from_to, length
 from server.physics.photometry import illuminance_lx
-from server.studio.anchor import anchors_of
+from server.studio.anchor import Anchors, anchors_of
 from server.studio.head import Head, Placement
 from server.studio.lamps import gained_since
 from server.studio.rig import Rig
@@ -60,13 +60,18 @@ class LightMatrix:
         return next((k for k in ("predicted", "moved", "metered") if k in kinds), "predicted")
 
 
+def anchors(rig: Rig) -> Anchors:
+    """What the rig's readings make of its figures."""
+    return anchors_of(rig, _Geometry(rig).lux)
+
+
 def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
     """Light of every head at every point of a rig, at full output. [lx]
 
     E = I(theta) g(phi) 2**(-scrims) / d**2, times what was metered over what was predicted there
     """
     points = {p.name: p.place(yaw_deg) for p in rig.points}
-    anchors = anchors_of(rig, _Geometry(rig).lux)
+    known = anchors(rig)
     at: dict[str, dict[str, float]] = {}
     bounce: dict[str, dict[str, float]] = {}
     source: dict[str, dict[str, str]] = {}
@@ -75,7 +80,7 @@ def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
         at[point.name], bounce[point.name], source[point.name] = {}, {}, {}
         for head in rig.heads:
             plain = _at_point(head, point, points, *points[point.name])
-            anchored = anchors.of(point, head, yaw_deg, plain)
+            anchored = known.of(point, head, yaw_deg, plain)
             bounce[point.name][head.name] = anchored.bounce
             at[point.name][head.name] = plain * anchored.factor + anchored.bounce
             source[point.name][head.name] = anchored.source
@@ -88,7 +93,7 @@ def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
             * (_mean(ratios.get(h.name)) or gained_since(rig.lamps, h.name))
             for h in rig.heads
         },
-        ambient={p.name: anchors.ambient.get(p.name, rig.room.ambient_lux) for p in rig.points},
+        ambient={p.name: known.ambient.get(p.name, rig.room.ambient_lux) for p in rig.points},
         bounce=bounce,
         source=source,
     )

@@ -100,10 +100,6 @@ def tags_of(values: tuple[str, ...] | list[str]) -> tuple[str, ...]:
 
 def notes_of(value: str) -> str:
     """Notes, at most 2000 characters."""
-    if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
-        raise OutOfRange("notes: half a character (a lone surrogate) cannot be kept")
     if len(value) > NOTES_LENGTH:
         raise OutOfRange(f"notes: at most {NOTES_LENGTH} characters, got {len(value)}")
-    if any("\ud800" <= letter <= "\udfff" for letter in value):  # cannot be written as UTF-8
-        raise OutOfRange("notes must be text, got half a letter")
     return value.strip()

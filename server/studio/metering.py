@@ -1,11 +1,12 @@
 """A metering pass: which reading comes next, what it should show, what is done already."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
 from math import log2
 
+from server.errors import NotFound
 from server.physics.stops import light_factor
 from server.studio.figures import sides_of
 from server.studio.light import LightMatrix, light_matrix
@@ -14,6 +15,7 @@ from server.studio.readings import Reading
 from server.studio.rig import Rig
 from server.studio.room import Point
 from server.studio.setting import Setting
+from server.studio.touched import Pair, holds
 
 METER_STOPS = Fraction(2)
 """Each head is read so far below full: bright enough for a meter, kind to whoever stands there."""
@@ -72,6 +74,26 @@ def steps(rig: Rig, yaw_deg: float, since: datetime | None = None) -> tuple[Step
     return tuple(found)
 
 
+def asked_steps(
+    rig: Rig, yaw_deg: float, pairs: Sequence[Pair], since: datetime
+) -> tuple[Step, ...]:
+    """Just these readings, in this order, each to be taken anew since a moment."""
+    matrix = light_matrix(rig, yaw_deg)
+    points = {p.name: p for p in rig.points}
+    output = light_factor(-float(METER_STOPS))
+    found = []
+    for name, head, shaded in pairs:
+        if name not in points:
+            raise NotFound(f"no point is called {name!r:.60}; there are {', '.join(points)}")
+        full = 0.0
+        if head:
+            rig.head(head)
+            full = (matrix.bounce if shaded else matrix.at)[name][head]
+        expected = matrix.ambient[name] + full * output
+        found.append(_step(rig, points[name], head, shaded, expected, since, yaw_deg))
+    return tuple(found)
+
+
 def _reaches(plain: LightMatrix, point: str, head: str) -> bool:
     row = plain.at[point]
     return row[head] > REACHES * max(row.values())
@@ -112,6 +134,7 @@ def _step(
         if reading.pair == (point.name, head, shaded) and (since is None or reading.at >= since):
             same = not head or (
                 reading.placement is not None
+                and holds(reading, rig.head(head))
                 and not differs(reading.placement, rig.head(head).placement)
                 and (point.on == "room" or reading.yaw_deg == yaw_deg)
             )

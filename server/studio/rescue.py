@@ -67,7 +67,10 @@ def rescued(rig: Rig, setting: Setting) -> Rescue:
     if not movers:
         raise Refused("no head is left that could make up for it")
     matrix = light_matrix(whole, setting.yaw_deg)
-    found = matched(_wishes(whole, matrix, was, movers), _stay(was, movers))
+    wishes = _wishes(whole, matrix, was, movers)
+    if not wishes:
+        raise Refused("no point that is read was lit: nothing to make up for")
+    found = matched(wishes, _stay(was, movers))
     now = outputs_of(rig, setting)
     wanted = _kept_dark(rig, dict(zip(movers, found, strict=True)), now)
     outputs, limited_by = _within_breakers(rig, now, {**now, **wanted})

@@ -10,6 +10,8 @@ from server.physics.photometry import dome_response, flat_response
 from server.studio.head import name_of, number
 from server.studio.tape import UNITS
 
+PHASES = ("L1", "L2", "L3")
+
 
 @dataclass(frozen=True)
 class Circuit:
@@ -18,8 +20,15 @@ class Circuit:
     name: str
     breaker_amps: float
     other_amps: float = 0.0
+    phase: str = ""
+    """Of a three-phase supply: L1, L2 or L3; empty in a room of one phase."""
 
     def __post_init__(self) -> None:
+        if self.phase not in ("", *PHASES):
+            raise OutOfRange(
+                f"circuit {self.name}: phase must be {', '.join(PHASES)} or nothing, got"
+                f" {self.phase!r:.20}"
+            )
         object.__setattr__(self, "name", name_of("circuit name", self.name))
         number(f"circuit {self.name}: breaker_amps", self.breaker_amps, 0, 1000, above=True)
         number(f"circuit {self.name}: other_amps", self.other_amps, 0, 1000)

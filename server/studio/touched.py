@@ -15,21 +15,26 @@ Pair = tuple[str, str, bool]
 Found = Mapping[Pair, Metered]
 
 
+def holds(reading: Reading, head: Head) -> bool:
+    """Whether nobody has touched the head since the reading."""
+    return head.touched_at is None or reading.at >= head.touched_at
+
+
 def parted(
     readings: Iterable[Reading], heads: Iterable[Head]
 ) -> tuple[tuple[Reading, ...], tuple[Reading, ...]]:
     """Readings that hold, and those taken of a head before it was touched."""
-    touched = {h.name: h.touched_at for h in heads if h.touched_at is not None}
-    holds: list[Reading] = []
+    known = {h.name: h for h in heads if h.touched_at is not None}
+    held: list[Reading] = []
     doubted: list[Reading] = []
     for reading in readings:
-        moment = touched.get(reading.head)
-        (doubted if moment is not None and reading.at < moment else holds).append(reading)
-    return tuple(holds), tuple(doubted)
+        head = known.get(reading.head)
+        (held if head is None or holds(reading, head) else doubted).append(reading)
+    return tuple(held), tuple(doubted)
 
 
 def gains(
-    heads: Iterable[Head], holds: Found, doubted: Found, said: Callable[[Head, Metered], float]
+    heads: Iterable[Head], held: Found, doubted: Found, said: Callable[[Head, Metered], float]
 ) -> dict[str, float]:
     """What a touch did to each head's light, where it was read again. [1]
 
@@ -39,7 +44,7 @@ def gains(
     found = {}
     for head in heads:
         stops = []
-        for (point, name, shaded), again in holds.items():
+        for (point, name, shaded), again in held.items():
             before = doubted.get((point, name, shaded))
             if name != head.name or shaded or before is None:
                 continue

@@ -13,11 +13,12 @@ from server.store.looks import get_look
 from server.studio.figures import outputs_of, ratio_label, ratio_of
 from server.studio.mix import thirds_text
 from server.studio.nudge import nudged
-from server.web.views import group_heads, group_name
+from server.web.board_rows import group_heads, group_name
 
 MAY_BE_ASKED = (
     "nudge", "ratio", "recall", "levels", "mix", "step", "undo", "redo", "good", "back-to-good",
-    "dark", "restore", "keep", "spot", "way", "ways", "rescue", "out", "in-again",
+    "dark", "restore", "keep", "spot", "way", "ways", "rescue", "out", "in-again", "flip",
+    "half-way", "walk",
 )  # fmt: skip
 """Last part of the addresses, under /live/ and /api/, that an assistant may ask for."""
 WORDS = {
@@ -25,6 +26,7 @@ WORDS = {
     "back-to-good": "back to the good frame", "dark": "all down", "restore": "back up",
     "keep": "keep this light", "way": "take a way", "ways": "take a way",
     "spot": "a spot darker or lighter",
+    "flip": "the light turned round", "half-way": "half-way to a look", "walk": "a walk to a look",
     "rescue": "make up for what is out", "out": "a head is out", "in-again": "a head is back",
     "levels": "set heads", "mix": "part of the way to a look",
 }  # fmt: skip

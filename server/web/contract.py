@@ -17,6 +17,7 @@ class CircuitDocument(Strict):
     name: str
     breaker_amps: float
     other_amps: float = 0.0
+    phase: Literal["", "L1", "L2", "L3"] = ""
 
 
 class RoomDocument(Strict):
@@ -196,6 +197,7 @@ class RatioWish(Strict):
 class Recall(Strict):
     look: int = Field(examples=[1])
     fade_s: Fade | None = None
+    anyway: bool = Field(default=False, description="even if it would pass a breaker's rating")
 
 
 class Mix(Strict):

@@ -4,7 +4,7 @@ lose nothing of it."""
 from dataclasses import dataclass, field, replace
 from urllib.parse import parse_qsl, urlencode
 
-from server.errors import OutOfRange
+from server.errors import OutOfRange, Refused
 from server.live.now import Now
 from server.physics.signal import signal_for
 from server.studio.curve_in import USUAL_LEVELS, LevelReading
@@ -27,6 +27,8 @@ class Pass:
     steady_from: float = 0.0
     level: float | None = None
     way: dict[str, str] = field(default_factory=dict)
+    room_id: str = ""
+    """The room the head is in: another may have one that is called the same."""
 
     @classmethod
     def of(cls, query: str) -> "Pass":
@@ -46,12 +48,17 @@ class Pass:
         if not 0 <= steady <= 1:
             raise OutOfRange(f"steady must lie in 0..1, got {steady:g}")
         way = {k: told[k][:20] for k in WAY if k in told}
-        return cls(told.get("point", "")[:60], room, tuple(readings), steady, level, way)
+        return cls(
+            told.get("point", "")[:60], room, tuple(readings), steady, level, way,
+            told.get("in", "")[:20],
+        )  # fmt: skip
 
     @property
     def query(self) -> str:
         """The address that tells it."""
         told = {"point": self.point, **self.way}
+        if self.room_id:
+            told["in"] = self.room_id
         if self.room_lux is not None:
             told["room"] = f"{self.room_lux:.6g}"
         if self.readings:
@@ -75,6 +82,16 @@ class Pass:
     def with_reading(self, level: float, lux: float) -> "Pass":
         """One reading more, and on to the next level."""
         return replace(self, readings=(*self.readings, LevelReading(level, lux)), level=None)
+
+
+def head_of_pass(now: Now, name: str, passing: Pass) -> Head:
+    """The head that is read. Refused when another room was opened since."""
+    if passing.room_id and passing.room_id != str(now.record.room_id):
+        raise Refused(
+            f"{now.rig.room.name} was opened meanwhile, these readings are of another room:"
+            " open that one again to go on, or the head's page to begin anew"
+        )
+    return now.rig.head(name)
 
 
 def is_lit(now: Now, head: Head, level: float) -> bool:

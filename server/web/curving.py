@@ -22,7 +22,7 @@ from server.studio.metering import is_alone
 from server.studio.readings import KINDS, ambient_read
 from server.web.curve_drawing import CurveDrawing, drawing_of
 from server.web.curve_pass import Pass, is_lit
-from server.web.words import lux_words, stops_words
+from server.web.words import lux_words, point_words, stops_words
 
 LOW_LEVELS = (0.2, 0.1, 0.05, 0.03, 0.02, 0.01)
 HALF = 0.5
@@ -77,8 +77,10 @@ class CurveView:
     head: str
     bits: int
     query: str
-    points: tuple[str, ...]
+    points: tuple[tuple[str, str], ...]
+    """Each with the word it is called by."""
     point: str
+    at: str
     started: bool
     read: int
     step: StepView | None
@@ -110,8 +112,9 @@ def curve_view(now: Now, head: Head, passing: Pass) -> CurveView:
         head=head.name,
         bits=head.bits,
         query=passing.query,
-        points=names,
+        points=tuple((name, point_words(name)) for name in names),
         point=passing.point or best,
+        at=point_words(passing.point),
         started=bool(passing.point),
         read=len(read),
         step=_step(now, head, passing) if passing.point else None,

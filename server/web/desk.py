@@ -25,6 +25,7 @@ from server.web.incoming import Incoming
 from server.web.moves import Moves
 from server.web.pictures import Pictures
 from server.web.points import PointsOut
+from server.web.strolling import Strolling
 from server.web.walking import Walking
 
 
@@ -39,6 +40,7 @@ class Desk:
     floor: Floor = field(default_factory=Floor)
     hands: Hands = field(default_factory=Hands)
     walking: Walking = field(default_factory=Walking)
+    strolling: Strolling = field(default_factory=Strolling)
     moves: Moves = field(default_factory=Moves)
     points_out: PointsOut = field(default_factory=PointsOut)
     pictures: Pictures = field(default_factory=Pictures)

@@ -67,7 +67,8 @@ def answer(request: Request, code: int, sentence: str) -> Response:
     """The error in the form the caller reads."""
     if request.url.path.startswith("/api/"):
         return JSONResponse({"detail": sentence}, code)
-    sentence = in_words(sentence)
+    if not request.headers.get("content-type", "").startswith("multipart/"):
+        sentence = in_words(sentence)  # but what is wrong in a file is called as it is there
     if is_htmx(request):
         return html("parts/notice.html", code, notice=sentence, oob=True)
     return html("pages/error.html", code, sentence=sentence, back=page_before(request))

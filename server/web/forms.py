@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from itertools import chain, repeat
 from typing import Any
 
 from server.errors import OutOfRange
@@ -9,10 +10,12 @@ from server.physics.beam import Beam
 from server.studio.document import head_document, head_from_document
 from server.studio.head import Head
 from server.studio.room import Circuit, Room
+from server.studio.tape import metres_of
 
 NUMBERS = ("watts", "power_factor", "cct_kelvin", "lens_diameter_m")
 WHOLE = ("universe", "address", "bits")
-PLACEMENT = ("azimuth_deg", "distance_m", "rise_m", "focus")
+PLACEMENT = ("azimuth_deg", "focus")
+LENGTHS = ("distance_m", "rise_m")
 BEAM = ("candela", "beam_deg", "field_deg")
 
 
@@ -33,14 +36,24 @@ def whole(form: Mapping[str, Any], name: str) -> int:
     return int(value)
 
 
+def metres(form: Mapping[str, Any], name: str) -> float:
+    """A length from a form: a bare number is in metres, `7' 4 1/2"` is read too."""
+    text = str(form.get(name, "")).strip()
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        return metres_of(name, text, "m")
+
+
 def head_of(form: Mapping[str, Any], before: Head | None) -> Head:
     """The head that a form describes. What the form does not show stays as it was."""
     document: dict[str, Any] = head_document(before) if before else {}
     document["name"] = str(form.get("name", ""))
     for name in ("role", "circuit", "lamp"):
         document[name] = str(form.get(name, ""))
-    if "bands_below" in form:
-        document["bands_below"] = number(form, "bands_below") / 100
+    for name in ("bands_below", "steady_from"):
+        if name in form:
+            document[name] = number(form, name) / 100
     curve = str(form.get("curve", "linear"))
     if curve == "measured":
         document["curve_points"] = _points(str(form.get("curve_points", "")))
@@ -61,6 +74,7 @@ def head_of(form: Mapping[str, Any], before: Head | None) -> Head:
         document["beam"] = rows
     placement = dict(document.get("placement", {}))
     placement |= {name: number(form, name) for name in PLACEMENT}
+    placement |= {name: metres(form, name) for name in LENGTHS}
     placement["aim"] = str(form.get("aim", "mark"))
     if before and not isinstance(before.placement.aim, str) and placement["aim"] == "a place":
         placement["aim"] = before.placement.aim
@@ -77,6 +91,7 @@ def room_of(form: Any, before: Room) -> Room:
         form.getlist("circuit_name"),
         form.getlist("circuit_amps"),
         form.getlist("circuit_other"),
+        (str(phase) for phase in chain(form.getlist("circuit_phase"), repeat(""))),
         strict=False,
     )
     circuits = tuple(
@@ -84,8 +99,9 @@ def room_of(form: Any, before: Room) -> Room:
             str(name),
             number({f"breaker of {name}, amps": amps}, f"breaker of {name}, amps"),
             number({f"other load of {name}, amps": other or "0"}, f"other load of {name}, amps"),
+            phase,
         )
-        for name, amps, other in rows
+        for name, amps, other, phase in rows
         if str(name).strip()
     )
     ceiling = str(form.get("ceiling_m", before.ceiling_m or "")).strip()

@@ -10,6 +10,7 @@ LABELS = {
     "power_factor": "power factor",
     "cct_kelvin": "colour at full",
     "bands_below": "may band below",
+    "steady_from": "steady from",
     "curve_points": "curve points",
     "candela": "peak candela",
     "beam_deg": "beam angle",

@@ -1,6 +1,6 @@
 """The lamp log of a head in words, and what a reading of its new lamp comes to."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
@@ -11,11 +11,10 @@ from server.studio.head import Head
 from server.studio.lamps import LampChange, hours_since, unread
 from server.studio.look import Look
 from server.studio.metering import is_alone
-from server.studio.readings import lux_of_meter
 from server.studio.relamp import Correction, NewLamp, lit_looks, new_lamp, out_of_range
 from server.studio.rig import Rig
 from server.studio.setting import signalled_output
-from server.web.words import seconds_of
+from server.web.shown import Shown
 
 
 @dataclass(frozen=True)
@@ -80,22 +79,18 @@ def stops_text(stops: float | Fraction) -> str:
     return "0" if text in ("+0", "−0") else text
 
 
-def reading_of(now: Now, head: Head, typed: Mapping[str, str]) -> NewLamp:
-    """The new lamp as the meter shows it, the head lit alone."""
+def reading_of(now: Now, head: Head, point_name: str, below: str, shown: Shown) -> NewLamp:
+    """The new lamp as the meter shows it, the head lit alone, so many stops `below` full."""
     setting = now.record.history.now.setting
     if not is_alone(now.rig, setting, head.name):
         raise Refused(f"{head.name} must be lit alone for its reading: light it first")
-    if typed["below"] != str(setting.of(head)):  # a second tap, or somebody nudged meanwhile
+    if below != str(setting.of(head)):  # a second tap, or somebody nudged meanwhile
         raise Refused(f"{head.name} gives other light than when it was read: read it again")
-    point = next((p for p in now.rig.points if p.name == typed["point"]), None)
+    point = next((p for p in now.rig.points if p.name == point_name), None)
     if point is None:
         known = ", ".join(p.name for p in now.rig.points)
-        raise NotFound(f"no point is called {typed['point']!r:.60}; there are {known}")
-    lux = lux_of_meter(
-        typed["kind"], _number("value", typed["value"]), meter=now.rig.meter,
-        receptor=point.receptor, iso=_number("iso", typed["iso"]),
-        shutter_s=seconds_of(typed["shutter"]), tenths=_number("tenths", typed["tenths"] or "0"),
-    )  # fmt: skip
+        raise NotFound(f"no point is called {point_name!r:.60}; there are {known}")
+    lux = shown.lux(now.rig.meter, point.receptor)
     output = signalled_output(head, setting.output(head))
     return new_lamp(now.rig, setting, head, point.name, lux, output)
 
@@ -168,10 +163,3 @@ def changed_at(day: str, now: datetime) -> datetime:
     if noon > now:
         raise OutOfRange(f"day must not lie ahead, got {day.strip()!r:.40}")
     return noon
-
-
-def _number(name: str, text: str) -> float:
-    try:
-        return float(text.strip().replace(",", "."))
-    except ValueError:
-        raise OutOfRange(f"{name} must be a number, got {text!r:.40}") from None

@@ -1,15 +1,29 @@
 """The metering page in words: the next reading, how far the pass is, what was read so far."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import log2
 
-from server.live.now import Now
+from server.live.now import EPOCH, Now
 from server.physics.exposure import f_number_for, nearest_f_stop
-from server.studio.metering import is_alone, off_stops, steps, table
-from server.studio.readings import FAR_STOPS, Reading, ambient_read, metered
+from server.studio.metering import Step, asked_steps, is_alone, off_stops, steps, table
+from server.studio.readings import (
+    FAR_STOPS,
+    SAME_WITHIN_STOPS,
+    Reading,
+    ambient_read,
+    as_warm,
+    light_at_full,
+    metered,
+)
+from server.studio.rig import Rig
 from server.studio.room import Meter
+from server.studio.touched import Pair
 from server.web.words import lux_words, point_words
+
+METERING = "metering: "
+"""How a step of the metering is told; the light before the first of them comes back at the end."""
 
 
 @dataclass(frozen=True)
@@ -48,10 +62,18 @@ class MeterView:
     receptor: str
 
 
-def meter_view(now: Now, since: datetime | None) -> MeterView:
+def steps_of(now: Now, since: datetime | None, asked: Sequence[Pair]) -> tuple[Step, ...]:
+    """The whole pass, or just the readings that are asked for."""
+    yaw_deg = now.record.history.now.setting.yaw_deg
+    if asked:
+        return asked_steps(now.rig, yaw_deg, asked, since or EPOCH)
+    return steps(now.rig, yaw_deg, since)
+
+
+def meter_view(now: Now, since: datetime | None, asked: Sequence[Pair] = ()) -> MeterView:
     """Where the pass stands."""
     rig, setting = now.rig, now.record.history.now.setting
-    whole = steps(rig, setting.yaw_deg, since)
+    whole = steps_of(now, since, asked)
     step = next((s for s in whole if s.done is None), None)
     shown = None
     if step is not None:
@@ -81,6 +103,10 @@ def _line(now: Now, reading: Reading) -> ReadingView:
     notes = []
     if whole and whole.count > 1:
         notes.append(f"{whole.count} readings, {whole.spread_stops:.2f} stop apart")
+    before = off_the_one_before(rig, reading)
+    if before is not None:
+        way = "over" if before > 0 else "under"
+        notes.append(f"{abs(before):.2f} stop {way} the reading before: was it touched?")
     if not known:
         notes.append("this head is gone")
     if not any(p.name == reading.point for p in rig.points):
@@ -93,6 +119,23 @@ def _line(now: Now, reading: Reading) -> ReadingView:
         when=f"{reading.at.astimezone():%d %b %H:%M}",
         note=", ".join(notes),
     )
+
+
+def off_the_one_before(rig: Rig, reading: Reading) -> float | None:
+    """How far a reading is off the one before it of the same pair, standing the same and as warm;
+    None where there is none or they agree. [stop]"""
+    earlier = [
+        r
+        for r in rig.readings
+        if r.pair == reading.pair and r.at < reading.at and r.placement == reading.placement
+        and r.yaw_deg == reading.yaw_deg and as_warm(r, reading)
+    ]  # fmt: skip
+    if not reading.head or not earlier:
+        return None
+    ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.readings)
+    last = max(earlier, key=lambda r: r.at)
+    off = off_stops(light_at_full(reading, ambient), light_at_full(last, ambient))
+    return off if off is not None and abs(off) > SAME_WITHIN_STOPS else None
 
 
 def lens_words(lux: float, now: Now, point: str) -> str:

@@ -15,6 +15,7 @@ from server.store import journal
 from server.store import looks as store
 from server.store.devices import Device
 from server.studio.look import Look
+from server.web.board_rows import board_view
 from server.web.desk import Desk
 from server.web.face_views import (
     compare_view,
@@ -23,13 +24,17 @@ from server.web.face_views import (
     stand_in_views,
     tile_face,
 )
-from server.web.half_way import half_way_words
+from server.web.left_off import left_off_words
 from server.web.placing import placing_view
+from server.web.plan import plans
 from server.web.sitting import EventView, event_view
-from server.web.views import board_view, looks_view, strip_view
+from server.web.views import looks_view, strip_view
 from server.web.warming import minute_of
 
-VIEWS = ("looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand", "placing")
+VIEWS = (
+    "looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand", "placing",
+    "whole_plan",
+)  # fmt: skip
 SHOWN_AT_MOST = 24
 
 jinja = Environment(
@@ -108,7 +113,7 @@ def _more(desk: Desk, view: str, now: Now, name: str) -> dict[str, Any]:
     if view == "board":
         return {
             "board": board_view(now), "face": face_now(faces, now),
-            "half_way": half_way_words(now),
+            "left_off": left_off_words(now),
         }  # fmt: skip
     if view == "sitting":
         return {"events": events_of(desk)}
@@ -122,6 +127,8 @@ def _more(desk: Desk, view: str, now: Now, name: str) -> dict[str, Any]:
         return {"hands": desk.hands.view(now)}
     if view == "rig":
         return {"stand_ins": stand_in_views(faces, now)}
+    if view == "whole_plan":
+        return {"plans": plans(now.rig, now.setting.yaw_deg, now.setting.stops)}
     if view == "placing":
         return {"placing": placing_view(desk, now, name)}
     if view == "compare":

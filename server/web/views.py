@@ -1,34 +1,22 @@
 """What templates are given: frozen views whose fields are text already."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from server.errors import NotFound
 from server.live.now import Now
-from server.studio.colour import mismatches, white_balance_kelvin
-from server.studio.figures import HeadFigures, ratio_label
-from server.studio.head import ROLES, Head
+from server.studio.colour import white_balance_kelvin
+from server.studio.figures import outputs_of, ratio_label
+from server.studio.load import CircuitLoad, trips
 from server.studio.look import Look
-from server.studio.mix import changes, thirds_text
-from server.studio.rig import Rig
+from server.studio.mix import changes
 from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
-from server.web.warming import warming_words
-from server.web.words import f_words, look_lens_words, shutter_words, stops_words
+from server.web.words import f_words, look_lens_words, shutter_words
 
 TILES = 6
-AT_THE_END = 1e-6
-"""A head with less room than this, in thirds, has none left."""
 ABOUT = {"metered": "", "moved": "about, changed since metering: ", "predicted": "about "}
-GROUPS = (
-    ("key", "Key", ("key",), "k"),
-    ("fill", "Fill", ("fill",), "f"),
-    ("edge", "Hair · rim", ("hair", "rim", "kicker"), "h"),
-    ("background", "Background", ("background", "accent"), "b"),
-    ("all", "All", ROLES, "a"),
-)
-RATIOS = (2, 3, 4, 5, 8)
 
 
 @dataclass(frozen=True)
@@ -60,29 +48,6 @@ class Strip:
 
 
 @dataclass(frozen=True)
-class Row:
-    """One row of the board."""
-
-    group: str
-    name: str
-    key: str
-    state: str
-    below: str
-    up: str
-    down: str
-    from_good: str
-    note: str
-
-
-@dataclass(frozen=True)
-class Board:
-    """The board: rows and ratios."""
-
-    rows: tuple[Row, ...]
-    ratios: tuple[int, ...]
-
-
-@dataclass(frozen=True)
 class Tile:
     """One look as a big button."""
 
@@ -91,6 +56,7 @@ class Tile:
     ratio: str
     lens: str
     hands: str
+    load: str
     room: str
     face: TileFace
     state: str
@@ -107,19 +73,6 @@ class Looks:
     tiles: tuple[Tile, ...]
     page: int
     pages: int
-
-
-def group_heads(rig: Rig, group: str) -> tuple[Head, ...]:
-    """The heads of a row of the board."""
-    for name, _, roles, _ in GROUPS:
-        if name == group:
-            return tuple(h for h in rig.heads if h.role in roles)
-    raise NotFound(f"group must be one of {', '.join(g[0] for g in GROUPS)}, got {group!r:.40}")
-
-
-def group_name(group: str) -> str:
-    """What a row of the board is called."""
-    return next((name for known, name, _, _ in GROUPS if known == group), group)
 
 
 def strip_view(now: Now) -> Strip:
@@ -184,83 +137,6 @@ def since_good_words(now: Now) -> str:
     return ", ".join(f"{name} {change}" for name, change in told) + rest
 
 
-def board_view(now: Now) -> Board:
-    """The rows that this rig has, each with its room left before the press."""
-    rows = []
-    off_colour = mismatches(now.rig, now.setting)
-    for group, name, roles, key in GROUPS:
-        heads = [h for h in now.figures.heads if h.head.role in roles]
-        if heads:
-            # the row of all heads does not say again what the others say
-            warm = warming_words(now, [h.head for h in heads]) if group != "all" else ""
-            rows.append(_row(group, name, key, heads, off_colour, warm))
-    return Board(tuple(rows), RATIOS)
-
-
-def _row(
-    group: str,
-    name: str,
-    key: str,
-    heads: Sequence[HeadFigures],
-    off_colour: Mapping[str, str],
-    warm: str,
-) -> Row:
-    lit = [h for h in heads if h.room_up_thirds is not None]
-    if heads and all(h.head.out for h in heads):
-        return Row(group, name, key, "dark", "out", "until it is back", "", "", "")
-    if not lit:
-        return Row(group, name, key, "dark", "dark", "brings it in low", "", "", "")
-    up = min(h.room_up_thirds or 0.0 for h in lit)
-    down = min(h.room_down_thirds or 0.0 for h in lit)
-    good = {round(h.from_good_thirds, 2) for h in lit if h.from_good_thirds is not None}
-    from_good = ""
-    if len(good) == 1:
-        from_good = thirds_text(good.pop()) or "as good"
-    elif good:
-        from_good = "mixed"
-    return Row(
-        group=group,
-        name=name,
-        key=key,
-        state="top" if up < AT_THE_END else ("bottom" if down < AT_THE_END else "lit"),
-        below=_below_words(lit, up),
-        up=_room_words(up),
-        down=_room_words(down),
-        from_good=from_good,
-        note=" · ".join(n for n in (_row_note(lit, off_colour), warm) if n),
-    )
-
-
-def _below_words(lit: Sequence[HeadFigures], up: float) -> str:
-    """How far a row is from full: as far as the head of it that is nearest."""
-    if up >= AT_THE_END:
-        return f"{stops_words(up) if up >= 1 else '<⅓'} below full"
-    ended = [h.head.name for h in lit if (h.room_up_thirds or 0.0) < AT_THE_END]
-    if len(ended) == len(lit):
-        return "at the top"
-    return f"{ended[0]} at the top" if len(ended) == 1 else f"{len(ended)} at the top"
-
-
-def _room_words(thirds: float) -> str:
-    if thirds < AT_THE_END:
-        return "none left"
-    return f"{stops_words(thirds) if thirds >= 1 else '<⅓'} left"
-
-
-def _row_note(lit: Sequence[HeadFigures], off_colour: Mapping[str, str]) -> str:
-    """What should be known about the heads of a row before the next frame."""
-    told = []
-    for figures in lit:
-        head = figures.head
-        if figures.white_soon:
-            told.append(f"{head.name}: white soon")
-        if figures.output < head.bands_below:
-            told.append(f"{head.name}: may band below {head.bands_below:.0%}")
-        if head.name in off_colour:
-            told.append(f"{head.name}: {off_colour[head.name]}")
-    return " · ".join(told)
-
-
 def looks_view(
     now: Now, order: Sequence[Look], page: int, faces: Faces, *, tiles_only: bool = False
 ) -> Looks:
@@ -297,6 +173,13 @@ def of_room(now: Now, look: Look) -> str:
     return f"of the room {look.room}" if look.room_id not in (0, now.record.room_id) else ""
 
 
+def load_words(over: Sequence[CircuitLoad]) -> str:
+    """The first circuit whose breaker a recall would pass; empty when none."""
+    if not over:
+        return ""
+    return f"{over[0].amps_now:.0f} A on {over[0].name}, breaker {over[0].breaker_amps:g}"
+
+
 def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces) -> Tile:
     """A look as a tile."""
     origin = now.setting.origin
@@ -310,12 +193,15 @@ def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces
         state = "next"
     lens = look_lens_words(look.lens, look.f_number)
     ratio = ratio_label(look.ratio) if look.ratio else "no fill"
+    there = look.setting(now.rig, now.setting)
+    over = trips(now.rig, outputs_of(now.rig, now.setting), outputs_of(now.rig, there))
     return Tile(
         look_id=look.look_id,
         name=look.name,
         ratio=ratio,
         lens=lens,
         hands=hands,
+        load=load_words(over),
         room=of_room(now, look),
         face=tile_face(faces, now.rig, look),
         state=state,

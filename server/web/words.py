@@ -1,6 +1,7 @@
 """Figures as the trade writes them: thirds, stops, shutter times. Text only, no decisions."""
 
 import re
+from datetime import datetime
 from math import log2
 
 from server.errors import OutOfRange
@@ -29,6 +30,18 @@ def lux_words(lux: float) -> str:
     if lux >= 1000:
         return f"{float(f'{lux:.3g}'):.0f} lux"
     return f"{lux:.3g} lux"
+
+
+def ago_words(moment: datetime, now: datetime) -> str:
+    """How long ago: `just now`, `12 min ago`, `3 h ago`, `on 01 May`."""
+    minutes = (now - moment).total_seconds() / 60
+    if minutes < 1:
+        return "just now"
+    if minutes < 90:
+        return f"{minutes:.0f} min ago"
+    if minutes < 18 * 60:
+        return f"{minutes / 60:.0f} h ago"
+    return f"on {moment.astimezone():%d %b %Y}"
 
 
 def shutter_words(seconds: float) -> str:

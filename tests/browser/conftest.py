@@ -35,7 +35,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 class LiveServer:
     """`python -m server` on a free port of 127.0.0.1, which can be killed and started again."""
 
-    def __init__(self, folder: Path, faces: Path) -> None:
+    def __init__(self, folder: Path, faces: Path, host: str = "127.0.0.1") -> None:
+        self.host = self.address = host
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
@@ -47,7 +48,7 @@ class LiveServer:
     def start(self) -> None:
         """Start and wait until it answers; the log is in the failure."""
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "server", "--host", "127.0.0.1", "--port", str(self.port),
+            [sys.executable, "-m", "server", "--host", self.host, "--port", str(self.port),
              "--database", str(self._folder / "studio.db"), "--faces", str(self._faces)],
             stdout=self._log, stderr=subprocess.STDOUT,
         )  # fmt: skip
@@ -86,6 +87,21 @@ def faces(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def server(tmp_path: Path, faces: Path) -> Iterator[LiveServer]:
     """The demo studio, really served."""
     live = LiveServer(tmp_path, faces)
+    yield live
+    live.close()
+
+
+@pytest.fixture
+def open_server(tmp_path: Path, faces: Path) -> Iterator[LiveServer]:
+    """The demo studio, open to the network. Left out on a machine that has no address in one."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # RFC 5737: a documentation address, nothing is sent
+            address = probe.getsockname()[0]
+        except OSError:
+            pytest.skip("this machine has no address in a network")
+    live = LiveServer(tmp_path, faces, "0.0.0.0")
+    live.address = address
     yield live
     live.close()
 

@@ -3,11 +3,14 @@
 import json
 import urllib.request
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import LiveServer
 
 SET_UP_KEY_PX = 62  # 12 mm on a 10-inch tablet (common practice)
+# what does not depend on how the tablet is held is tried one way up
+UPRIGHT = pytest.mark.parametrize("browser_context_args", [(820, 1180)], indirect=True)
 
 
 def channel(server: LiveServer, name: str) -> int:
@@ -15,6 +18,7 @@ def channel(server: LiveServer, name: str) -> int:
         return next(h["address"] for h in json.load(answer)["heads"] if h["name"] == name)
 
 
+@UPRIGHT
 def test_give_and_swap_by_touch(page: Page, server: LiveServer) -> None:
     page.goto(f"{server.url}/rig/patch")
     page.tap('[href="/rig/patch/1/12"]')
@@ -40,6 +44,7 @@ def test_twelve_channels_in_sight_and_large_enough(page: Page, read_only: LiveSe
         assert box["y"] + box["height"] <= thumb["y"]
 
 
+@UPRIGHT
 def test_the_sheet_prints_black_on_white(page: Page, read_only: LiveServer) -> None:
     page.goto(f"{read_only.url}/rig/patch")
     page.emulate_media(media="print")

@@ -11,6 +11,8 @@ from playwright.sync_api import Page, expect
 from tests.browser.conftest import LiveServer
 
 SET_UP_KEY_PX = 62  # 12 mm on a 10-inch tablet (common practice)
+# what does not depend on how the tablet is held is tried one way up
+UPRIGHT = pytest.mark.parametrize("browser_context_args", [(820, 1180)], indirect=True)
 
 
 def rig(server: LiveServer) -> dict:
@@ -71,6 +73,7 @@ def test_dragged_round_and_stepped_back_to_the_millimetre(page: Page, server: Li
     assert placement(server) == pytest.approx(start, abs=1e-6)
 
 
+@UPRIGHT
 def test_dragged_up_the_stand_and_stepped_up_agree(page: Page, server: LiveServer) -> None:
     page.goto(f"{server.url}/rig/plan/Key")
     start = placement(server)
@@ -87,6 +90,7 @@ def test_dragged_up_the_stand_and_stepped_up_agree(page: Page, server: LiveServe
     assert placement(server) == pytest.approx(dragged, abs=1e-6)
 
 
+@UPRIGHT
 def test_fast_taps_all_count_and_a_tap_on_the_head_moves_nothing(
     page: Page, server: LiveServer
 ) -> None:
@@ -100,6 +104,7 @@ def test_fast_taps_all_count_and_a_tap_on_the_head_moves_nothing(
     assert placement(server) == pytest.approx({**start, "distance_m": 2.4}, abs=1e-6)
 
 
+@UPRIGHT
 def test_what_cannot_be_goes_back_and_says_why(page: Page, server: LiveServer) -> None:
     page.goto(f"{server.url}/rig/plan/Key")
     page.fill('[name="distance"]', "7 4")
@@ -117,6 +122,7 @@ def test_what_cannot_be_goes_back_and_says_why(page: Page, server: LiveServer) -
     assert placement(server) == before
 
 
+@UPRIGHT
 def test_another_tablet_sees_the_head_move(page: Page, server: LiveServer) -> None:
     page.goto(f"{server.url}/rig/plan/Key")
     other = page.context.new_page()
@@ -126,6 +132,7 @@ def test_another_tablet_sees_the_head_move(page: Page, server: LiveServer) -> No
     expect(other.locator("#placing-now")).to_contain_text("The last move")
 
 
+@UPRIGHT
 def test_it_works_without_scripts(
     page: Page, server: LiveServer, browser_context_args: dict[str, object]
 ) -> None:

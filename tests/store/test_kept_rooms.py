@@ -27,6 +27,7 @@ from server.store.looks import (
     running_order,
     set_running_order,
 )
+from server.store.notes import open_notes
 from server.store.rigs import load_rig
 from server.store.rooms import (
     active_id,
@@ -50,6 +51,15 @@ NOON = datetime(2026, 5, 1, 12, tzinfo=UTC)
 MILL = Rig(
     Room("Old mill", ceiling_m=3.4), heads=(Head("Key", "key"), Head("Lamp", "fill", address=2))
 )
+NOTES_OF_SCHEMA_5 = """
+CREATE TABLE note (
+	id INTEGER NOT NULL, head VARCHAR NOT NULL, text VARCHAR NOT NULL, placement JSON NOT NULL,
+	up VARCHAR NOT NULL, "by" VARCHAR NOT NULL, at DATETIME NOT NULL, closed_at DATETIME,
+	PRIMARY KEY (id)
+);
+INSERT INTO note VALUES (1, 'Key', 'Closer', '{}', '0', 'Ana', '2026-05-01 10:00:00', NULL);
+PRAGMA user_version = 5;
+"""
 BEFORE_ROOMS = (Path(__file__).parent / "schema_4.sql").read_text("utf-8")
 
 
@@ -195,11 +205,12 @@ def test_what_could_not_be_stored_goes_to_the_room_it_was_made_in(tmp_path: Path
     database.dispose()
 
 
-def test_a_studio_of_before_there_were_rooms_loses_nothing(tmp_path: Path) -> None:
+@pytest.mark.parametrize("more", ["", NOTES_OF_SCHEMA_5], ids=["schema 4", "schema 5"])
+def test_a_studio_of_before_there_were_rooms_loses_nothing(tmp_path: Path, more: str) -> None:
     """The file is one that was written by schema 4, as SQLite dumps it (`.dump`)."""
     path = tmp_path / "old.db"
     with closing(sqlite3.connect(path)) as old:
-        old.executescript(BEFORE_ROOMS)
+        old.executescript(BEFORE_ROOMS + more)
         document = old.execute("SELECT document FROM rig").fetchone()[0]
     database = open_database(path)
     with Session(database) as session:
@@ -212,6 +223,7 @@ def test_a_studio_of_before_there_were_rooms_loses_nothing(tmp_path: Path) -> No
         assert live is not None
         assert (live.room_id, live.revision, len(live.history.steps)) == (1, 7, 4)
         assert get_room(session, 1).room.ceiling_m is None
+        assert [note.text for note in open_notes(session)] == ["Closer"] * bool(more)
     database.dispose()
     assert signal_loss(path) == "fades"
     with closing(sqlite3.connect(path)) as new:
@@ -226,14 +238,17 @@ def test_a_step_of_the_schema_is_taken_whole_or_not_at_all(tmp_path: Path) -> No
     path = tmp_path / "old.db"
     with closing(sqlite3.connect(path)) as old:
         old.executescript(BEFORE_ROOMS)
-        old.execute("ALTER TABLE look ADD COLUMN room_id")  # the last of its statements then fails
-    with pytest.raises(Refused, match="duplicate column"):
+        old.execute("CREATE TRIGGER no BEFORE UPDATE ON rig BEGIN SELECT RAISE(ABORT, 'no'); END")
+    with pytest.raises(Refused, match="cannot be used"):  # the last of its statements fails
         open_database(path)
     with closing(sqlite3.connect(path)) as old:
         columns = [row[1] for row in old.execute("PRAGMA table_info(rig)")]
         assert columns == ["id", "document"]
-        old.execute("ALTER TABLE look DROP COLUMN room_id")
-    open_database(path).dispose()
+        old.execute("DROP TRIGGER no")
+    database = open_database(path)
+    with Session(database) as session:
+        assert [room.name for room in rooms(session)] == ["Old mill"]
+    database.dispose()
 
 
 def test_a_background_hangs_where_it_is_told() -> None:

@@ -8,6 +8,7 @@ from sqlalchemy import Engine, text
 from sqlmodel import Session
 
 from server.paths import DEMO_DATA
+from server.store.burning import hours_lit
 from server.store.database import open_database
 from server.store.devices import devices
 from server.store.journal import load_live
@@ -64,6 +65,7 @@ def test_a_database_of_version_one_gets_what_came_later(tmp_path: Path) -> None:
     with old.connect() as connection:
         connection.execute(text("DROP TABLE look_pattern"))
         connection.execute(text("DROP TABLE device"))
+        connection.execute(text("DROP TABLE hours_lit"))
         connection.execute(text("ALTER TABLE live DROP COLUMN way"))
         connection.execute(text("ALTER TABLE look DROP COLUMN room_id"))
         for column in ("is_open", "archived_at", "running"):
@@ -75,5 +77,6 @@ def test_a_database_of_version_one_gets_what_came_later(tmp_path: Path) -> None:
     with Session(new) as session:
         assert known_patterns(session) == []
         assert devices(session) == []
+        assert hours_lit(session) == {}
         assert load_live(session) is None
     new.dispose()

@@ -12,19 +12,24 @@ from hypothesis import strategies as st
 from sqlmodel import Session
 
 from server.physics.beam import Beam, BeamRow
+from server.physics.candela_curve import CandelaCurve
 from server.store.database import open_database
 from server.store.rigs import load_rig, put_rig
 from server.store.rooms import rooms
 from server.store.whole import load_whole, replace_all
 from server.studio.document import rig_document, rig_from_document
 from server.studio.head import CURVES, LAMPS, ROLES, Head, Placement
+from server.studio.lamps import LampChange
 from server.studio.look import Look, tags_of
+from server.studio.photometry import MeasuredBeam
 from server.studio.readings import Reading
 from server.studio.rig import Lens, Rig
 from server.studio.room import (
     SIGNAL_LOSS,
     STAND_INS,
+    UNITS,
     USUAL_POINTS,
+    WAYS,
     Circuit,
     Meter,
     Point,
@@ -35,13 +40,14 @@ from server.studio.whole import Whole, WholeRoom, whole_document, whole_from_doc
 from server.web.contract import RigDocument
 from server.web.whole_contract import whole_of
 
+MEASURED = CandelaCurve((0.0, 20.0, 90.0), (9000.0, 4500.0, 0.0))
 QUICK = dict(
     deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
 )
 NAMES = st.text(
     st.characters(categories=("L", "N", "P", "S"), exclude_characters="/"), min_size=1, max_size=12
 ).filter(lambda name: name not in (".", "..", "new"))
-MOMENTS = st.datetimes(datetime(1971, 1, 1), datetime(2199, 1, 1))
+MOMENTS = st.datetimes(datetime(1971, 1, 1), datetime(2199, 1, 1), timezones=st.just(UTC))
 
 
 def between(low: float, high: float) -> st.SearchStrategy[float]:
@@ -77,6 +83,9 @@ def heads(draw: st.DrawFn, name: str, address: int, circuits: list[str], aims: A
         cct_kelvin=draw(between(1000, 20000)), curve=curve,
         curve_points=tuple(points) if curve == "measured" else (), beam=tuple(rows),
         placement=draw(placements(aims)), lens_diameter_m=draw(between(0.005, 5)),
+        bands_below=draw(between(0, 1)), steady_from=draw(between(0, 1)),
+        touched_at=draw(st.none() | MOMENTS), out=draw(st.booleans()),
+        photometry=draw(st.sampled_from(((), (MeasuredBeam(0.5, MEASURED, "file", 50.0),)))),
     )  # fmt: skip
 
 
@@ -84,10 +93,17 @@ def heads(draw: st.DrawFn, name: str, address: int, circuits: list[str], aims: A
 def readings(draw: st.DrawFn) -> Reading:
     head = draw(st.sampled_from(["", "Key"]))
     return Reading(
-        draw(NAMES), head, draw(between(0, 1e5)), draw(between(0.001, 1)),
-        draw(MOMENTS).replace(tzinfo=UTC), draw(placements()) if head else None,
-        draw(between(-180, 180)), draw(st.sampled_from(("flat", "dome"))),
-        bool(head) and draw(st.booleans()),
+        point=draw(NAMES), head=head, lux=draw(between(0, 1e5)), output=draw(between(0.001, 1)),
+        at=draw(MOMENTS), placement=draw(placements()) if head else None,
+        yaw_deg=draw(between(-180, 180)), receptor=draw(st.sampled_from(("flat", "dome"))),
+        shaded=bool(head) and draw(st.booleans()),
+    )  # fmt: skip
+
+
+def lamps() -> st.SearchStrategy[LampChange]:
+    return st.builds(
+        LampChange, head=NAMES, at=MOMENTS, hours=between(0, 1e6), note=NAMES,
+        stops=st.none() | between(-3, 3), point=NAMES,
     )  # fmt: skip
 
 
@@ -103,21 +119,24 @@ def rigs(draw: st.DrawFn) -> Rig:
         for name in extra if name not in known
     )  # fmt: skip
     aims = ("mark", *(p.name for p in points))
-    names = draw(st.lists(NAMES, max_size=3, unique=True))
+    names = draw(st.lists(NAMES.filter(lambda n: "/" not in n), max_size=3, unique=True))
     return Rig(
         room=Room(
             draw(NAMES), draw(between(50, 500)), draw(between(0.01, 1)), draw(between(0, 1e5)),
             tuple(Circuit(n, draw(between(0.1, 1000)), draw(between(0, 9))) for n in circuits),
-            draw(st.sampled_from(SIGNAL_LOSS)), draw(st.none() | between(1.5, 50)),
+            draw(st.sampled_from(SIGNAL_LOSS)), ceiling_m=draw(st.none() | between(1.5, 50)),
+            units=draw(st.sampled_from(UNITS)),
         ),
         sitter=Sitter(
-            draw(between(-180, 180)), draw(between(0, 6)), draw(st.sampled_from(STAND_INS))
+            draw(between(-180, 180)), draw(between(0, 6)), draw(st.sampled_from(STAND_INS)),
+            draw(st.booleans()), tuple(draw(st.lists(st.sampled_from(WAYS), max_size=2))),
         ),
         points=points,
         lens=draw(lenses()),
         heads=tuple(draw(heads(n, 1 + 5 * i, circuits, aims)) for i, n in enumerate(names)),
         meter=Meter(draw(between(100, 1000)), draw(between(100, 1000))),
         readings=tuple(draw(st.lists(readings(), max_size=1))),
+        lamps=tuple(draw(st.lists(lamps(), max_size=1))),
     )  # fmt: skip
 
 
@@ -136,7 +155,7 @@ def looks(draw: st.DrawFn) -> Look:
         tags=tags_of([t for t in draw(st.lists(NAMES, max_size=2)) if "," not in t]),
         notes=draw(NAMES), lux={n: draw(between(0, 1e6)) for n in names},
         ratio=draw(st.none() | between(0.001, 1e6)), f_number=draw(st.none() | between(0.1, 999)),
-        kept_at=draw(MOMENTS).replace(tzinfo=UTC).isoformat(),
+        kept_at=draw(MOMENTS).isoformat(),
     )  # fmt: skip
 
 

@@ -81,6 +81,17 @@ def test_a_reading_where_none_was_before_tells_nothing_of_the_other_points() -> 
     assert now == {"cheek right": "moved", "cheek left": "metered"}
 
 
+def test_where_it_was_never_read_its_figures_follow_and_stay_reckoned() -> None:
+    """As after a lamp change: what changed the head changed it everywhere."""
+    plain = metered_rig()
+    third = Point("forehead", "face", 0, 0, 0, 0.6, 0, 0.8)
+    known = replace(plain, points=(*plain.points, third))
+    again = spot(touched(known), 64 * 2**-0.4)
+    was, now = (told(r, Key=1.0, Fill=0.0).points[2] for r in (known, again))
+    assert now.lux == pytest.approx(was.lux * 2**-0.4)
+    assert now.source == "predicted"
+
+
 def test_a_touch_travels_with_the_rig() -> None:
     studio = touched(metered_rig())
     assert rig_from_document(rig_document(studio)) == studio

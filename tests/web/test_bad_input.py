@@ -96,7 +96,7 @@ def test_half_a_letter_is_no_note(client: TestClient) -> None:
             method, path, content=half, headers={"Content-Type": "application/json"}
         )
         assert answer.status_code == 422, answer.text
-        assert "half a letter" in answer.json()["detail"]
+        assert "lone surrogate" in answer.json()["detail"]
 
 
 def test_another_site_and_a_made_up_name_are_refused(client: TestClient) -> None:

@@ -193,3 +193,49 @@ def test_a_head_taken_out_meanwhile_is_told(client: TestClient) -> None:
     answer = client.post(f"{PAGE}/reading", data={"passing": passing(page), "value": "3"})
     assert answer.status_code == 404
     assert "no head is called" in answer.text
+
+
+def form_of(page: str) -> dict[str, str]:
+    """The fields of the form of a head."""
+    form = page[page.index('class="fields"') : page.index("</form>")]
+    found = dict(re.findall(r'<input(?: type="hidden")? name="(\w+)"[^>]*?value="([^"]*)"', form))
+    for name, options in re.findall(r'<select name="(\w+)">(.*?)</select>', form, re.DOTALL):
+        found[name] = re.search(r"selected>([^<]*)<", options)[1]
+    return {name: unescape(value) for name, value in found.items()}
+
+
+def test_a_curve_entered_by_hand_takes_the_readings_along(client: TestClient) -> None:
+    client.post("/meter/light", data={"head": "Fill"})
+    client.post("/api/readings", json={"point": "cheek left", "head": "Fill", "value": 700})
+    level = fill(client)["signal"][0] / 255
+    fields = form_of(client.get("/rig/heads/Fill").text)
+    assert (fields["curve"], fields["steady_from"]) == ("linear", "0")
+    answer = client.post("/rig/heads/Fill", data={**fields, "curve": "square", "name": "Big fill"})
+    assert answer.status_code == 200
+    reading = client.get("/api/readings").json()[0]
+    assert reading["head"] == "Big fill"
+    assert reading["output"] == pytest.approx(level**2)  # output = level**2
+
+
+def test_where_it_burns_steadily_can_be_typed_too(client: TestClient) -> None:
+    fields = form_of(client.get("/rig/heads/Fill").text)
+    client.post("/rig/heads/Fill", data={**fields, "steady_from": "12,5"})
+    assert stored(client)["steady_from"] == pytest.approx(0.125)
+    answer = client.post("/rig/heads/Fill", data={**fields, "seen": "", "steady_from": "140"})
+    assert answer.status_code == 422
+    assert "steady from" in answer.text
+    assert stored(client)["steady_from"] == pytest.approx(0.125)
+
+
+def test_readings_of_another_room_make_no_curve_here(client: TestClient) -> None:
+    page = five(client)
+    client.post("/rooms/1/duplicate")
+    other = next(r["id"] for r in client.get("/api/rooms").json() if not r["open"])
+    client.post(f"/api/rooms/{other}/open")
+    answer = client.post(f"{PAGE}/store", data={"passing": passing(page)})
+    assert answer.status_code == 409
+    assert "these readings are of another room" in answer.text
+    assert stored(client)["curve"] != "measured"
+    client.post("/api/rooms/1/open")
+    assert client.post(f"{PAGE}/store", data={"passing": passing(page)}).status_code == 200
+    assert stored(client)["curve"] == "measured"

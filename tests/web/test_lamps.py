@@ -224,3 +224,42 @@ def test_the_moment_of_a_change_is_now_for_today(client: TestClient) -> None:
     client.post(LAMP, data={"day": DAY})
     at = datetime.fromisoformat(client.get("/api/rig").json()["lamps"][0]["at"])
     assert abs(datetime.now(UTC) - at) < timedelta(minutes=5)
+
+
+def test_looks_of_another_room_stay_as_they_are(client: TestClient) -> None:
+    """The same name in another room is another head, or another stand: it is read there."""
+    client.post("/rooms/1/duplicate")
+    other = next(r["id"] for r in client.get("/api/rooms").json() if not r["open"])
+    client.post(f"/api/rooms/{other}/open")
+    client.post("/api/levels", json={"levels": {"Key": 60.0}})
+    kept = client.post("/api/looks", json={"name": "Elsewhere"}).json()
+    client.post("/api/rooms/1/open")
+    before = stops_of(client, "Key")
+    lit = sum(s is not None for look, s in before.items() if look != kept["id"])
+    lux = new_lamp(client, 0.2)
+    assert f"in {lit} looks" in client.get(LAMP, params=typed(lux)).text
+    client.post(f"{LAMP}/apply", data=typed(lux))
+    after = stops_of(client, "Key")
+    assert after[kept["id"]] == before[kept["id"]]
+    client.post(f"/api/rooms/{other}/open")
+    assert client.get("/api/rig").json()["lamps"] == []
+
+
+def test_a_form_of_a_room_that_was_left_changes_nothing(client: TestClient) -> None:
+    page = client.get("/rig/heads/Key").text
+    room = re.findall(r'name="room_id" value="([^"]*)"', page)
+    assert len(room) > 3
+    assert len(set(room)) == 1
+    before = client.get("/api/rig").json()
+    other = {"room_id": "99"}
+    for path, data in (
+        (LAMP, {"day": DAY}),
+        (f"{LAMP}/light", {}),
+        (f"{LAMP}/apply", typed(500)),
+        (f"{LAMP}/take-back", {"line": "1", "what": "line"}),
+        ("/rig/heads/Key/photometry/remove", {"focus": "0.5"}),
+    ):
+        answer = client.post(path, data=data | other)
+        assert answer.status_code == 409, path
+        assert "was opened meanwhile" in answer.text
+    assert client.get("/api/rig").json() == before

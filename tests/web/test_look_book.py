@@ -15,6 +15,7 @@ from server.store.looks import all_looks
 from server.studio.exchange.book import book_document, looks_of_book
 from server.web.book_shape import LookBook, book_schema
 from tests.web.bringing import bring, damaged_files_change_nothing, keep, told
+from tests.web.test_devices import device
 
 ROOT = Path(__file__).resolve().parents[2]
 SCHEMA = json.loads((ROOT / "static" / "look-book.schema.json").read_text("utf-8"))
@@ -175,6 +176,20 @@ def test_the_page_of_the_refusal_speaks_and_a_notice_does_too(client: TestClient
     assert client.post(
         "/library/files/look-book", files={"document": ("x", b" " * 9_000_000)}
     ).status_code == 413  # fmt: skip
+
+
+def test_who_may_only_ask_brings_no_file(client: TestClient) -> None:
+    document = client.get("/library/files/look-book").content.replace(b'"Loop"', b'"Loop 2"')
+    assistant, second = device(client, "Ana", "ask"), device(client, "Second", "operate")
+    refused = bring(assistant, document)
+    assert refused.status_code == 403
+    assert "may only ask" in refused.text
+    assert client.post("/api/only-me", json={"on": True}).status_code == 200
+    page = bring(second, document)  # looks are not the light: as in the Library itself
+    assert "1 will be added" in page.text
+    table = b"taken_at,point,head,illuminance_lux\r\n2026-05-01T10:00:00Z,hair,,2\r\n"
+    assert bring(second, table, "/meter/files/readings").status_code == 403
+    assert client.get("/api/readings").json() == []
 
 
 def test_damaged_books(client: TestClient, empty: TestClient) -> None:

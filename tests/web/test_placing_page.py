@@ -9,6 +9,8 @@ from math import hypot, sqrt
 import pytest
 from starlette.testclient import TestClient
 
+from server.web.templating import page_parts
+
 FOOT_M = sqrt(2.2**2 - 1.5**2)
 HTMX = {"HX-Request": "true"}
 
@@ -62,12 +64,12 @@ def test_one_change_changes_what_it_says_and_the_light_keeps_its_outputs(
     [
         ("step", {"what": "colour", "by": "1"}, 404, "azimuth, distance, rise or focus"),
         ("step", {"what": "distance", "by": "nan"}, 422, "by"),
-        ("step", {"what": "distance", "by": "-1"}, 422, "rise_m must be smaller"),
+        ("step", {"what": "distance", "by": "-1"}, 422, "height above the eyes must be smaller"),
         ("typed", {}, 422, "at least one"),
         ("typed", {"distance": "7 4"}, 422, "throw must be like"),
-        ("typed", {"rise": "3 m"}, 422, "rise_m must be smaller"),
+        ("typed", {"rise": "3 m"}, 422, "height above the eyes must be smaller"),
         ("typed", {"azimuth_deg": "left"}, 422, "degrees must be a number"),
-        ("typed", {"azimuth_deg": "200"}, 422, "azimuth_deg"),
+        ("typed", {"azimuth_deg": "200"}, 422, "azimuth must"),
         ("drag", {"view": "above", "x": "inf", "y": "0"}, 422, "x must lie"),
         ("drag", {"view": "below", "x": "0", "y": "0"}, 404, "above, side"),
         ("aim", {"aim": "nowhere"}, 422, "is no point"),
@@ -135,6 +137,20 @@ def test_in_feet_the_keys_go_by_inches(client: TestClient) -> None:
     assert "7 ft 2½ in" in page
     assert "−6 in" in page
     assert ' value="0.0254"' in page
+
+
+def test_what_the_stream_carries(client: TestClient) -> None:
+    desk = client.app.state.desk
+    render = page_parts(desk, "placing:Key")
+    whole = page_parts(desk, "whole_plan")
+    for part in ("plan-above", "plan-side", "placing-now", "placing-told", "placing-distance"):
+        assert f'id="{part}"' in render(desk.engine.now())
+    assert "2.20 m" in render(desk.engine.now())
+    client.post("/rig/plan/Key/step", data={"what": "distance", "by": "0.1"})
+    assert "2.30 m" in render(desk.engine.now())
+    assert "Key 2.30 m" in whole(desk.engine.now())
+    client.post("/rig/heads/Key/delete")  # while the page is open
+    assert "not in the rig any more" in render(desk.engine.now())
 
 
 def test_an_unknown_head_and_a_stream_for_it(client: TestClient) -> None:

@@ -5,6 +5,7 @@ x = z = 1.138 m.
 """
 
 import re
+from dataclasses import replace
 from math import atan2, degrees, hypot
 
 import pytest
@@ -52,6 +53,36 @@ def test_cones_open_by_the_beam_and_end_at_the_sitter() -> None:
     assert hypot(*middle) == pytest.approx(0, abs=0.5)
 
 
+def test_the_more_light_the_larger_the_box() -> None:
+    sizes = [
+        float(head(plans(RIG, 0.0, {"Key": stops, "Rim": None})[0], "Key").size)
+        for stops in (None, exact_stops(0.1), exact_stops(0.5), exact_stops(1.0))
+    ]
+    assert sizes == sorted(set(sizes))
+
+
+def test_points_are_drawn_where_they_are_and_turn_with_the_face() -> None:
+    """The background hangs 1.5 m behind the mark; the cheek at (6, 2) cm turned by 90 degrees to
+    camera right stands at (2, -6)."""
+    drawn = {p.name: (float(p.x), float(p.y)) for p in plans(RIG, 90.0)[0].points}
+    assert drawn["background"] == pytest.approx((0, -150), abs=0.05)
+    assert drawn["cheek right"] == pytest.approx((2, -6), abs=0.05)
+
+
+def test_only_the_head_that_is_moved_can_be_taken_hold_of() -> None:
+    for plan in plans(RIG, 0.0, moving="Rim"):
+        assert [h.name for h in plan.heads if h.grip] == ["Rim"]
+        assert plan.heads[-1].name == "Rim"  # drawn last, on top of its neighbours
+        width, height = map(float, plan.box.split()[2:])
+        assert 2 * float(plan.heads[-1].grip) > 0.1 * max(width, height)
+
+
+def test_a_small_move_does_not_shift_the_sheet() -> None:
+    moved = RIG.standing({"Key": replace(RIG.head("Key").placement, distance_m=2.22)})
+    for before, after in zip(plans(RIG, 0.0), plans(moved, 0.0), strict=True):
+        assert before.box == after.box
+
+
 def test_every_head_lies_inside_the_drawing_and_is_told_in_words() -> None:
     for plan in plans(RIG, 20.0, {"Key": exact_stops(0.5), "Rim": None}):
         x, y, width, height = map(float, plan.box.split())
@@ -72,6 +103,9 @@ def test_the_tape_of_the_room_is_kept_and_used_everywhere(client: TestClient) ->
     for path in ("/rig/plan", "/library/3/plan", "/rig/plan?units=ft"):
         assert "Key 7 ft 2½ in" in client.get(path).text
     assert "7 ft 2½ in, 45° camera right" in client.get("/rig").text
+    client.post("/api/recall", json={"look": 4, "fade_s": 0})
+    ways = client.get("/api/ways?head=Key&thirds=-3").json()["ways"]
+    assert any(re.match(r"Key to \d+ ft [\d¼½¾]+ in", way["text"]) for way in ways)
     assert "Key 2.20 m" in client.get("/rig/plan?units=m").text
     assert client.post("/rig/units", data={"units": "ell"}).status_code == 422
     before = client.get("/api/rig").json()

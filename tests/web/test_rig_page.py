@@ -34,9 +34,13 @@ def test_a_newcomer_enters_circuits_before_any_head(newcomer: TestClient) -> Non
     assert newcomer.post("/rig/room", data=ROOM).url.path == "/rig"
     assert newcomer.post("/rig/heads/new", data=HEAD).url.path == "/rig"
     rig = newcomer.get("/api/rig").json()
-    assert rig["room"]["circuits"] == [{"name": "Wall", "breaker_amps": 16.0, "other_amps": 0.0}]
+    assert [(c["name"], c["breaker_amps"]) for c in rig["room"]["circuits"]] == [("Wall", 16.0)]
     assert [(h["name"], h["circuit"]) for h in rig["heads"]] == [("Key", "Wall")]
     assert rig["heads"][0]["placement"]["distance_m"] == 2.2
+    newcomer.post("/rig/heads/Key", data=HEAD | {"distance_m": "7' 4 1/2\"", "rise_m": "-1 ft"})
+    placed = newcomer.get("/api/rig").json()["heads"][0]["placement"]
+    assert placed["distance_m"] == pytest.approx(2.2479)  # 88.5 in of 25.4 mm
+    assert placed["rise_m"] == pytest.approx(-0.3048)
 
 
 @pytest.mark.parametrize(

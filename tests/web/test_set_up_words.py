@@ -95,21 +95,21 @@ def test_one_tab_is_lit_on_every_page(client: TestClient, path: str, tab: str) -
         ("/rig/walk/start", {}, "The channel walk was left half way: only Key is lit."),
     ],
 )
-def test_what_was_left_half_way_is_told_on_the_board(
+def test_what_was_left_off_is_told_on_the_board(
     client: TestClient, start: str, form: dict[str, str], words: str
 ) -> None:
     client.post("/api/recall", json={"look": 4})
     before = [h["signal"] for h in client.get("/api/state").json()["heads"]]
-    assert 'id="half-way" data-left="no"' in client.get("/board").text
+    assert 'id="left-off" data-left="no"' in client.get("/board").text
     client.post(start, data=form)
     page = client.get("/board").text
     assert words in page
-    assert 'id="half-way" data-left="yes"' in page
+    assert 'id="left-off" data-left="yes"' in page
     assert client.post("/live/light-before").url.path == "/board"
     told = client.get("/api/state").json()
     assert [h["signal"] for h in told["heads"]] == before
     assert told["look"]["name"] == "Loop"
-    assert 'id="half-way" data-left="no"' in client.get("/board").text
+    assert 'id="left-off" data-left="no"' in client.get("/board").text
     assert "Start the walk" in client.get("/rig/walk").text
     assert client.post("/live/light-before", headers=TAP).status_code == 409
 

@@ -68,6 +68,14 @@ def test_one_wrong_row_and_nothing_is_taken(client: TestClient, cell: str) -> No
     assert told(client) == before
 
 
+def test_columns_are_called_as_they_stand_in_the_file(client: TestClient) -> None:
+    row = b"taken_at,point,head,output_fraction,illuminance_lux,distance_m\r\n" \
+          b"2026-05-01T10:00:00Z,hair,Key,0.25,800,-1\r\n"  # fmt: skip
+    answer = bring(client, row, READINGS)
+    assert answer.status_code == 422
+    assert "line 2, distance_m: distance_m must lie" in answer.text
+
+
 def test_a_table_of_looks_says_what_the_board_says(client: TestClient) -> None:
     rows = table(client, "/library/files/looks.csv")
     assert len(rows) == 12 * 9

@@ -139,8 +139,8 @@ def test_a_reading_for_the_record_knows_its_minutes(four_minutes_on: TestClient)
     answer = four_minutes_on.post(f"{here}/reading", data={"point": "beside", "value": "2000"})
     assert answer.status_code == 409  # not alone: the fill is lit too
     assert "lit alone" in answer.text
-    page = four_minutes_on.post(f"{here}/light").text
-    assert "<option selected>beside" in page
+    page = four_minutes_on.post(f"{here}/light", data={"point": "beside"}).text
+    assert '<input type="hidden" name="point" value="beside">' in page
     for value, says in (("-3", "lux must"), ("bright", "must be a number")):
         wrong = four_minutes_on.post(f"{here}/reading", data={"point": "beside", "value": value})
         assert wrong.status_code == 422

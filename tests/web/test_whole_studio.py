@@ -168,7 +168,7 @@ BAD: dict[str, tuple[Callable[[Json], object], str]] = {
     "a name too long": (spoilt(lambda d: look(d).update(name="x" * 99)), "1 to 40 characters"),
     "half a letter": (spoilt(lambda d: look(d).update(notes="\ud800")), "notes"),
     "a stray field": (spoilt(lambda d: look(d).update(colour="blue")), "colour"),
-    "a bad lens": (spoilt(lambda d: look(d)["lens"].update(iso=0)), "iso must lie"),
+    "a bad lens": (spoilt(lambda d: look(d)["lens"].update(iso=0)), "must lie from 1 to"),
     "under the floor": (
         spoilt(lambda d: look(d)["placements"]["Key"].update(rise_m=-50)), "Key"),
     "a patch twice": (spoilt(lambda d: rig(d)["heads"][0].update(address=3)), "is taken"),

@@ -139,7 +139,7 @@ def _column_of(sentence: str, otherwise: str) -> str:
     """The column that a sentence about a value speaks of."""
     names = {"point": "point", "head": "head", "output": "output_fraction",
              "yaw_deg": "face_yaw_deg", "iso": "iso", "shutter_s": "shutter_s",
-             "tenths": "tenths_of_stop", "a": "taken_at"}  # fmt: skip
+             "tenths": "tenths_of_stop", "minutes_on": "minutes_on", "a": "taken_at"}  # fmt: skip
     return names.get(sentence.split(" ", 1)[0], otherwise)
 
 

@@ -99,7 +99,9 @@ async def post_recall(
     engine: EngineDep, actor: ActorDep, session: SessionDep, wish: Recall
 ) -> JSONResponse:
     """Recall a look."""
-    return _answer(engine.recall(store.get_look(session, wish.look), wish.fade_s, actor))
+    return _answer(
+        engine.recall(store.get_look(session, wish.look), wish.fade_s, actor, anyway=wish.anyway)
+    )
 
 
 @router.post("/mix")

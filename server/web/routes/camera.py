@@ -27,17 +27,12 @@ async def begin(desk: DeskDep) -> Response:
 @router.get(f"{BASE}.jpg")
 def picture(desk: DeskDep) -> Response:
     """All photographed heads together, exposed so that the face is well seen."""
-    import numpy as np
-
-    from server.preview.develop import MID_GREY, develop, jpeg
+    from server.preview.picture import all_lit
 
     portrait = portrait_of(desk.faces.photographs(), desk.engine.now().rig_now)
-    light = portrait.lit(dict.fromkeys(portrait.frames, 1.0))
-    grey = float(np.percentile(light, 75)) / MID_GREY
     return Response(
-        jpeg(develop(light, max(grey, 1e-6))), media_type="image/jpeg",
-        headers={"Cache-Control": "private, no-store"},
-    )  # fmt: skip
+        all_lit(portrait), media_type="image/jpeg", headers={"Cache-Control": "private, no-store"}
+    )
 
 
 @router.get(BASE + "/{taps}")

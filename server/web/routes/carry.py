@@ -8,6 +8,7 @@ from fastapi import APIRouter, Query, Request, Response
 from sqlmodel import Session
 
 from server.errors import OutOfRange
+from server.store import look_files
 from server.store import looks as store
 from server.store import rooms as kept_rooms
 from server.studio.carry import Carry
@@ -81,7 +82,7 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
         looks = [k for k in store.all_looks(session, room_id) if str(k.look_id) in chosen]
         if not looks:
             raise OutOfRange("choose one look at least")
-        return tuple(store.add_looks(session, _made(desk, session, source, looks, fields)))
+        return tuple(look_files.add_looks(session, _made(desk, session, source, looks, fields)))
 
     ids = await to_thread(stored)
     token = desk.incoming.put("carry", b"")

@@ -5,7 +5,6 @@ from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, Form, Query, Request, Response
-from fastapi.responses import RedirectResponse
 
 from server.errors import OutOfRange, Refused
 from server.studio.curve_in import LevelReading, curved, measured_points, on_curve, percent
@@ -13,10 +12,11 @@ from server.studio.head import Head
 from server.studio.metering import is_alone
 from server.studio.rig import Rig
 from server.studio.setting import exact_stops
-from server.web.curve_pass import Pass, is_lit
+from server.web.curve_pass import Pass, head_of_pass, is_lit
 from server.web.curving import curve_view, expected_lux, question, room_light
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.forms import number
+from server.web.metering import METERING
 from server.web.routes.meter import light_before, put_alone
 from server.web.shown import ShownDep
 from server.web.templating import html, went
@@ -36,7 +36,7 @@ async def curve_page(
     """The next reading, those taken, and from five on what they come to."""
     now = desk.engine.now()
     passing = Pass.of(request.url.query)
-    view = curve_view(now, now.rig.head(name), passing)
+    view = curve_view(now, head_of_pass(now, name, passing), passing)
     return html(
         "pages/curve.html", view="strip", oob=False, notice="", strip=strip_view(now), curve=view,
         kind=view.kind, iso=view.iso, shutter=view.shutter, ask=ask, typed=typed, back="/rig",
@@ -44,30 +44,37 @@ async def curve_page(
 
 
 @router.post("/rig/heads/{name}/curve/start")
-async def start(desk: DeskDep, actor: ActorDep, name: str, point: Word) -> Response:
+async def start(
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, point: Word
+) -> Response:
     """Where the meter stays; the room's own light is asked for unless it was read there."""
     now = desk.engine.now()
     head = now.rig.head(name)
-    passing = Pass(point=point, room_lux=room_light(now, point))
+    passing = Pass(point=point, room_lux=room_light(now, point), room_id=str(now.record.room_id))
     curve_view(now, head, passing)
-    return _on(desk, actor, head, passing)
+    return _on(request, desk, actor, head, passing)
 
 
 @router.post("/rig/heads/{name}/curve/light")
 async def light(
-    desk: DeskDep, actor: ActorDep, name: str, passing: Passing = "", level: Word = ""
+    request: Request,
+    desk: DeskDep,
+    actor: ActorDep,
+    name: str,
+    passing: Passing = "",
+    level: Word = "",
 ) -> Response:
     """Light the head alone at a level, gently; no level takes all down for the room's light."""
-    head = desk.engine.now().rig.head(name)
     there = Pass.of(passing)
+    head = head_of_pass(desk.engine.now(), name, there)
     if level:
         share = number({"level": level.replace("%", "")}, "level") / 100
         LevelReading(share, 0.0)
         there = replace(there, level=share)
-    return _on(desk, actor, head, there)
+    return _on(request, desk, actor, head, there)
 
 
-def _on(desk: Desk, actor: str, head: Head, passing: Pass) -> Response:
+def _on(request: Request, desk: Desk, actor: str, head: Head, passing: Pass) -> Response:
     """Light what is to be read next, and show it."""
     now = desk.engine.now()
     level = passing.next_level
@@ -76,7 +83,7 @@ def _on(desk: Desk, actor: str, head: Head, passing: Pass) -> Response:
     elif level is not None and not is_lit(now, head, level):
         stops = exact_stops(head.dimmer.output(level))
         put_alone(desk, actor, head.name, f"{head.name} alone at {percent(level)}", stops)
-    return RedirectResponse(f"{_page(head)}?{passing.query}", 303)
+    return went(request, f"{_page(head)}?{passing.query}")
 
 
 def _page(head: Head) -> str:
@@ -85,13 +92,13 @@ def _page(head: Head) -> str:
 
 @router.post("/rig/heads/{name}/curve/reading")
 async def take_reading(
-    desk: DeskDep, actor: ActorDep, name: str, shown: ShownDep, passing: Passing = "",
-    sure: Annotated[bool, Form()] = False,
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, shown: ShownDep,
+    passing: Passing = "", sure: Annotated[bool, Form()] = False,
 ) -> Response:  # fmt: skip
     """Take what the meter shows at the level that is lit, and go on to the next."""
     now = desk.engine.now()
-    head = now.rig.head(name)
     there = replace(Pass.of(passing), way=dict(shown.way))
+    head = head_of_pass(now, name, there)
     view = curve_view(now, head, there)
     receptor = next(p.receptor for p in now.rig.points if p.name == view.point)
     lux = shown.lux(now.rig.meter, receptor)
@@ -99,15 +106,15 @@ async def take_reading(
     if there.room_lux is None:
         if not is_alone(now.rig, now.record.history.now.setting, ""):
             raise Refused("all heads must be dark to read the room's own light")
-        return _on(desk, actor, head, replace(there, room_lux=lux))
+        return _on(request, desk, actor, head, replace(there, room_lux=lux))
     if level is None or not is_lit(now, head, level):
         raise Refused(f"{head.name} must be lit alone at its level for the reading: light it first")
     unit = shown.unit_that_fits(now.rig.meter, receptor, expected_lux(now, head, there, level))
     asked = question(now, head, there, level, lux, unit)
     if asked and not sure:
         more = f"&ask={quote(asked)}&typed={quote(shown.value[:20])}"
-        return RedirectResponse(f"{_page(head)}?{there.query}{more}", 303)
-    return _on(desk, actor, head, there.with_reading(level, lux))
+        return went(request, f"{_page(head)}?{there.query}{more}")
+    return _on(request, desk, actor, head, there.with_reading(level, lux))
 
 
 @router.post("/rig/heads/{name}/curve/store")
@@ -116,8 +123,8 @@ async def store(
 ) -> Response:
     """Put the measured curve in place of the present one; every head keeps its light."""
     there = Pass.of(passing)
-    rig = desk.engine.now().rig_now
-    head = rig.head(name)
+    now = desk.engine.now()
+    rig, head = now.rig_now, head_of_pass(now, name, there)
     if there.room_lux is None:
         raise OutOfRange("room: the room's own light must be read first")
     after = curved(head, measured_points(there.readings, there.room_lux), there.steady_from)
@@ -137,7 +144,7 @@ async def end(request: Request, desk: DeskDep, actor: ActorDep, name: str) -> Re
 
 def _end(desk: Desk, actor: str) -> None:
     now = desk.engine.now()
-    if now.record.history.now.text.startswith("metering: "):
+    if now.record.history.now.text.startswith(METERING):
         desk.engine.make(light_before, actor)
 
 

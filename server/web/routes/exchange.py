@@ -9,6 +9,7 @@ from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from sqlmodel import Session
 
 from server.errors import OutOfRange
+from server.store import look_files
 from server.store import looks as store
 from server.studio.exchange.book import book_document
 from server.studio.exchange.cues import cue_list_text, dimmer_of
@@ -45,7 +46,7 @@ def as_file(text: str, media_type: str, name: str) -> Response:
 
 @router.get("/library/files/look-book")
 async def look_book(session: SessionDep) -> Response:
-    """Every look, the oldest first, as one file."""
+    """Every look of the open room, the oldest first, as one file."""
     document = await to_thread(lambda: book_document(store.all_looks(session)))
     looks = [json.dumps(look, ensure_ascii=False) for look in document.pop("looks")]
     head = json.dumps(document)[:-1]  # a look a line: easy to read, to search and to compare
@@ -55,7 +56,7 @@ async def look_book(session: SessionDep) -> Response:
 
 @router.get("/library/files/looks.csv")
 async def looks_csv(desk: DeskDep, session: SessionDep) -> Response:
-    """Every look as a table, a row for each of its heads."""
+    """Every look of the open room as a table, a row for each of its heads."""
     rig = desk.engine.now().rig_now
     text = await to_thread(lambda: looks_table(store.all_looks(session), rig))
     return as_file(text, CSV, "looks.csv")
@@ -182,7 +183,7 @@ async def keep_looks(
         plan = await _plan(desk, session, file)
         if plan.seen == seen:
             looks = plan.looks if order else [replace(look, place=None) for look in plan.looks]
-            ids = await to_thread(store.add_looks, session, looks)
+            ids = await to_thread(look_files.add_looks, session, looks)
             desk.incoming.stored(token, tuple(ids))
             return went(request, f"/library?came={token}")
         desk.incoming.again(token, file)
@@ -213,7 +214,7 @@ async def keep_readings(
 @router.post("/library/files/kept/{token}/out")
 async def looks_out(request: Request, desk: DeskDep, session: SessionDep, token: str) -> Response:
     """Take the looks of a file out again."""
-    store.take_out(session, desk.incoming.looks_of(token))
+    look_files.take_out(session, desk.incoming.looks_of(token))
     desk.incoming.forget(token)
     return went(request, "/library")
 

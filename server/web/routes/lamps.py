@@ -14,7 +14,6 @@ from server.store import looks as store
 from server.studio.lamps import LampChange
 from server.studio.look import Look
 from server.studio.metering import alone, is_alone
-from server.studio.readings import KINDS
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.forms import number
 from server.web.lamps import (
@@ -25,23 +24,23 @@ from server.web.lamps import (
     stops_text,
     taken_back,
 )
-from server.web.routes.rig import counted_hours, page_of
+from server.web.routes.rig import counted_hours, page_of, same_room
+from server.web.shown import Shown, ShownDep, Word
 from server.web.templating import html, went
 from server.web.views import strip_view
 
 router = APIRouter(include_in_schema=False)
 EVERY_LOOK = 100_000
-Word = Annotated[str, Form(max_length=60)]
 Asked = Annotated[str, Query(max_length=60)]
 
 
 @router.post("/rig/heads/{name}/lamp")
 async def change_lamp(
     request: Request, desk: DeskDep, actor: ActorDep, name: str, day: Word, hours: Word = "",
-    note: Annotated[str, Form(max_length=400)] = "",
+    note: Annotated[str, Form(max_length=400)] = "", room_id: Word = "",
 ) -> Response:  # fmt: skip
     """Write a lamp change down; the page that reads the new one comes next."""
-    rig = desk.engine.now().rig_now
+    rig = same_room(desk, room_id)
     known = number({"hours": hours}, "hours") if hours.strip() else 0.0
     at = changed_at(day, datetime.now(UTC))
     counted = counted_hours(desk, name)
@@ -62,23 +61,25 @@ async def lamp_page(
     head = now.rig.head(name)
     setting = now.record.history.now.setting
     below = below or str(setting.of(head))
-    typed = _typed(point, kind, value, tenths, iso, shutter, below)
+    shown = Shown(value, kind, iso, shutter, tenths)
     told = None
     if value.strip():
-        told = proposal(head, reading_of(now, head, typed), _looks(desk))
+        told = proposal(head, reading_of(now, head, point, below, shown), _looks(desk))
     lit = now.matrix.at
     best = max(now.rig.points, key=lambda p: lit[p.name][head.name]).name
     return html(
         "pages/lamp.html", view="strip", oob=False, notice="", strip=strip_view(now), back="/rig",
-        name=head.name, action=page_of(name), typed=typed, told=told, kinds=KINDS,
+        name=head.name, action=page_of(name), told=told, room_id=now.record.room_id,
+        typed=value, kind=kind, tenths=tenths, iso=iso, shutter=shutter, below=below,
         lit=is_alone(now.rig, setting, head.name),
         points=[p.name for p in now.rig.points], point=point or best,
     )  # fmt: skip
 
 
 @router.post("/rig/heads/{name}/lamp/light")
-async def light_alone(desk: DeskDep, actor: ActorDep, name: str) -> Response:
+async def light_alone(desk: DeskDep, actor: ActorDep, name: str, room_id: Word = "") -> Response:
     """Light the head alone, gently, two stops below full."""
+    same_room(desk, room_id)
 
     def decide(now: Now) -> Move:
         setting = alone(now.rig, now.record.history.now.setting, now.rig.head(name).name)
@@ -90,13 +91,13 @@ async def light_alone(desk: DeskDep, actor: ActorDep, name: str) -> Response:
 
 @router.post("/rig/heads/{name}/lamp/apply")
 async def apply(
-    request: Request, desk: DeskDep, actor: ActorDep, name: str, point: Word, value: Word,
-    below: Word, kind: Word = "lux", tenths: Word = "", iso: Word = "400", shutter: Word = "1/125",
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, point: Word, below: Word,
+    shown: ShownDep, room_id: Word = "",
 ) -> Response:  # fmt: skip
     """Correct the head in all its looks: they keep their light."""
     now = desk.engine.now()
-    head = now.rig.head(name)
-    lamp = reading_of(now, head, _typed(point, kind, value, tenths, iso, shutter, below))
+    head = same_room(desk, room_id).head(name)
+    lamp = reading_of(now, head, point, below, shown)
     rig, correction = read_lamp(now.rig_now, head, lamp, _looks(desk), datetime.now(UTC))
     text = f"{name} reads {stops_text(lamp.stops)}, corrected in all looks"
     desk.engine.relamp(rig, correction, actor, text)
@@ -106,11 +107,11 @@ async def apply(
 @router.post("/rig/heads/{name}/lamp/take-back")
 async def take_back(
     request: Request, desk: DeskDep, actor: ActorDep, name: str,
-    line: Annotated[int, Form(ge=1, le=100_000)], what: Word,
+    line: Annotated[int, Form(ge=1, le=100_000)], what: Word, room_id: Word = "",
 ) -> Response:  # fmt: skip
     """Take a line out of the log, or its correction out of all looks."""
-    now = desk.engine.now()
-    rig, correction = taken_back(now.rig_now, line, now.rig.head(name), what)
+    rig = same_room(desk, room_id)
+    rig, correction = taken_back(rig, line, rig.head(name), what)
     if correction is None:
         desk.engine.replace_rig(rig, actor, f"a lamp change of {name} taken out of the log")
     else:
@@ -118,15 +119,8 @@ async def take_back(
     return went(request, page_of(name))
 
 
-def _typed(
-    point: str, kind: str, value: str, tenths: str, iso: str, shutter: str, below: str
-) -> dict[str, str]:
-    return {
-        "point": point, "kind": kind, "value": value, "tenths": tenths, "iso": iso,
-        "shutter": shutter, "below": below,
-    }  # fmt: skip
-
-
 def _looks(desk: Desk) -> list[Look]:
     with Session(desk.database) as session:
-        return store.find_looks(session, limit=EVERY_LOOK)
+        looks = store.find_looks(session, limit=EVERY_LOOK)
+    room = desk.engine.now().record.room_id
+    return [look for look in looks if look.room_id == room]

@@ -7,24 +7,19 @@ from urllib.parse import quote
 from fastapi import APIRouter, Cookie, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
-from server.errors import OutOfRange, Refused
+from server.errors import OutOfRange, Refused, WouldTrip
 from server.store import looks as store
 from server.studio.rig import Lens
 from server.studio.ways import ways
+from server.web.board_rows import board_view, group_heads, group_name
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
 from server.web.face_views import board_url, compare_view, drawing_words, face_now
 from server.web.guard import A_YEAR_S
-from server.web.half_way import half_way_words
 from server.web.keeping import keep_look, kept_already
+from server.web.left_off import left_off_words
+from server.web.routes.between import stroll
 from server.web.templating import html, is_htmx
-from server.web.views import (
-    board_view,
-    group_heads,
-    group_name,
-    looks_view,
-    next_look,
-    strip_view,
-)
+from server.web.views import looks_view, next_look, strip_view
 from server.web.words import seconds_of
 
 router = APIRouter(include_in_schema=False)
@@ -66,7 +61,7 @@ async def board(
     holding, in_zones = (hold or held) == "lens", zones == "on"
     page = _page(
         "board", strip=strip_view(now), board=board_view(now), holding=holding, zones=in_zones,
-        face=face_now(desk.faces, now), half_way=half_way_words(now),
+        face=face_now(desk.faces, now), left_off=left_off_words(now),
         back=board_url(holding, in_zones),
         hold_url=board_url(not holding, in_zones), zones_url=board_url(holding, not in_zones),
     )  # fmt: skip
@@ -92,20 +87,31 @@ def _page(name: str, **context: Any) -> Response:
 
 @router.post("/live/recall")
 async def recall(
-    request: Request, engine: EngineDep, actor: ActorDep, session: SessionDep,
-    look: Annotated[int, Form()], back: Back = "/",
+    request: Request, desk: DeskDep, actor: ActorDep, session: SessionDep,
+    look: Annotated[int, Form()], back: Back = "/", anyway: Annotated[bool, Form()] = False,
 ) -> Response:  # fmt: skip
-    """Recall a look."""
-    engine.recall(store.get_look(session, look), actor=actor)
+    """Recall a look; one that would pass a breaker's rating only when asked for all the same."""
+    try:
+        desk.engine.recall(store.get_look(session, look), actor=actor, anyway=anyway)
+    except WouldTrip as error:
+        if not is_htmx(request):
+            return html("pages/would_trip.html", 409, sentence=str(error), look=look, back=back)
+        return html("parts/notice.html", 409, notice=str(error), look=look, back=back, oob=True)
+    desk.strolling.end()
     return answer(request, back)
 
 
 @router.post("/live/step")
 async def step(
-    request: Request, engine: EngineDep, actor: ActorDep, session: SessionDep,
+    request: Request, desk: DeskDep, actor: ActorDep, session: SessionDep,
     by: Annotated[int, Form(ge=-1, le=1)], back: Back = "/",
 ) -> Response:  # fmt: skip
-    """The next look of the running order, or the one before: what a pedal does."""
+    """The next look of the running order, or the one before; on a walk its next step, or the one
+    before: what a pedal does."""
+    if desk.strolling.now is not None:
+        stroll(desk, by, actor)
+        return answer(request, back)
+    engine = desk.engine
     look = next_look(engine.now(), store.running_order(session), by)
     if look is None:
         raise Refused("no look there: the running order ends here")

@@ -14,13 +14,14 @@ from server.errors import NotFound, OutOfRange, Refused
 from server.live.now import Now
 from server.live.owner import Move
 from server.studio.document import reading_document
-from server.studio.metering import METER_STOPS, alone, is_alone, steps
+from server.studio.metering import METER_STOPS, alone, is_alone
 from server.studio.readings import KINDS, Reading, lux_of_meter
 from server.studio.rig import Rig
 from server.studio.room import Point
 from server.studio.setting import kept_over, signalled_output
+from server.web.asked import asked_of
 from server.web.desk import ActorDep, Desk, DeskDep
-from server.web.metering import far_words, meter_view
+from server.web.metering import METERING, far_words, meter_view, steps_of
 from server.web.shown import ShownDep
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -29,10 +30,9 @@ from server.web.words import lux_words
 router = APIRouter(include_in_schema=False)
 contract = APIRouter(prefix="/api", tags=["contract"])
 STEP_KIND = "meter"
-METERING = "metering: "
-"""How a step of the metering is told; the light before the first of them comes back at the end."""
 FADE_S = 1.0
 Word = Annotated[str, Form(max_length=60)]
+Asked = Annotated[str, Form(max_length=4000)]
 
 
 @router.get("/meter")
@@ -41,13 +41,15 @@ async def meter_page(
     ask: Annotated[str, Query(max_length=600)] = "",
     typed: Annotated[str, Query(max_length=20)] = "",
     came: Annotated[str, Query(max_length=40)] = "",
+    asked: Annotated[str, Query(max_length=4000)] = "",
 ) -> Response:  # fmt: skip
     """The next reading; what was typed last stays the way the meter is set."""
     now = desk.engine.now()
     came_count = len(desk.incoming.readings_of(came))
     return html(
         "pages/meter.html", view="strip", oob=False, notice="", strip=strip_view(now),
-        meter=meter_view(now, _since(since)), kinds=KINDS, kind=kind if kind in KINDS else "lux",
+        meter=meter_view(now, _since(since), asked_of(asked)), asked=asked,
+        kinds=KINDS, kind=kind if kind in KINDS else "lux",
         iso=iso[:10], shutter=shutter[:10], since=since[:40], ask=ask, typed=typed, back="/meter",
         came=came if came_count else "", came_count=came_count,
     )  # fmt: skip
@@ -65,14 +67,18 @@ def _since(text: str) -> datetime | None:
 
 @router.post("/meter/light")
 async def light_head(
-    request: Request, desk: DeskDep, actor: ActorDep, head: Word = "", back: Word = "/meter"
-) -> Response:
+    request: Request, desk: DeskDep, actor: ActorDep, head: Word = "", back: Word = "/meter",
+    since: Word = "", asked: Asked = "",
+) -> Response:  # fmt: skip
     """Light one head alone, gently; an empty name takes all down for the room's own light."""
     light_alone(desk, head, actor)
-    return RedirectResponse(back if back in ("/meter", "/photographs") else "/meter", 303)
+    if back == "/photographs":
+        return RedirectResponse(back, 303)
+    return went(request, meter_url({"since": since, "asked": asked} if since or asked else {}))
 
 
 def light_alone(desk: Desk, head: str, actor: str) -> None:
+    """A head alone, two stops below full, or all dark: as the metering lights it."""
     now = desk.engine.now()
     if not is_alone(now.rig, now.record.history.now.setting, head):
         put_alone(desk, actor, head, f"{head} alone" if head else "the room's own light")
@@ -97,33 +103,37 @@ def put_alone(
 async def take_reading(
     request: Request, desk: DeskDep, actor: ActorDep, shown: ShownDep, point: Word, head: Word = "",
     shaded: Annotated[bool, Form()] = False, since: Word = "",
-    sure: Annotated[bool, Form()] = False,
+    sure: Annotated[bool, Form()] = False, asked: Asked = "",
 ) -> Response:  # fmt: skip
-    """Take what the meter shows, and light the next head."""
+    """Take what the meter shows, and light the next head; after the last of those that were asked
+    for, the light before comes back."""
     now = desk.engine.now()
+    wanted, moment = asked_of(asked), _since(since)
     lux = shown.lux(now.rig.meter, point_of(now.rig, point).receptor)
     reading = reading_now(now, point, head, lux, shaded)
-    kept = {**shown.way, "since": since}
+    kept = {**shown.way, "since": since, **({"asked": asked} if asked else {})}
     expected = next(
-        (s.expected_lux for s in steps(now.rig, now.setting.yaw_deg)
+        (s.expected_lux for s in steps_of(now, moment, wanted)
          if (s.point, s.head, s.shaded) == reading.pair), 0.0,
     )  # fmt: skip
     unit = shown.unit_that_fits(now.rig.meter, reading.receptor, expected)
     question = far_words(reading, expected, unit)
     if question and not sure:
-        return _to(request, {**kept, "ask": question, "typed": shown.value})
+        return went(request, meter_url({**kept, "ask": question, "typed": shown.value}))
     keep_reading(desk, reading, actor)
     after = desk.engine.now()
-    following = next(
-        (s for s in steps(after.rig, after.setting.yaw_deg, _since(since)) if s.done is None), None
-    )
+    following = next((s for s in steps_of(after, moment, wanted) if s.done is None), None)
     if following is not None:
         light_alone(desk, following.head, actor)
-    return _to(request, kept)
+    elif wanted:
+        desk.engine.make(light_before, actor)
+        return went(request, "/meter/trust")
+    return went(request, meter_url(kept))
 
 
-def _to(request: Request, fields: dict[str, str]) -> Response:
-    return went(request, f"/meter?{urlencode(fields)}")
+def meter_url(fields: dict[str, str]) -> str:
+    """Where the next reading is taken."""
+    return f"/meter?{urlencode(fields)}" if fields else "/meter"
 
 
 def point_of(rig: Rig, name: str) -> Point:

@@ -16,19 +16,20 @@ from server.web.contract import MeasuredDocument
 from server.web.curves import FOCUSES, focus_words
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.errors import sentences
-from server.web.routes.rig import head_page, page_of
+from server.web.routes.rig import head_page, page_of, same_room
 from server.web.templating import went
 
 router = APIRouter(include_in_schema=False)
+RoomId = Annotated[str, Form(max_length=20)]
 
 
 @router.post("/rig/heads/{name}/photometry")
 async def take_file(
     request: Request, desk: DeskDep, actor: ActorDep, name: str,
     document: Annotated[UploadFile, File()], measured_at: Annotated[str, Form(max_length=20)],
+    room_id: RoomId = "",
 ) -> Response:  # fmt: skip
     """Let a photometric file stand for the head's beam, or change nothing."""
-    head = desk.engine.now().rig_now.head(name)
     if measured_at not in FOCUSES:
         allowed = ", ".join(FOCUSES)
         raise OutOfRange(f"measured_at must be one of {allowed}, got {measured_at!r:.40}")
@@ -38,6 +39,7 @@ async def take_file(
         beam = await asyncio.to_thread(beam_of_file, text, focus, document.filename or "")
     except OutOfRange as error:
         raise OutOfRange(f"this photometric file was not taken: {error}") from None
+    head = same_room(desk, room_id).head(name)  # as it is by now: reading took its time
     beams = with_beam(head.photometry, beam)
     _put(desk, actor, name, beams, f"a photometric file for {name}")
     return went(request, page_of(name))
@@ -45,10 +47,10 @@ async def take_file(
 
 @router.post("/rig/heads/{name}/photometry/remove")
 async def remove_file(
-    desk: DeskDep, actor: ActorDep, name: str, focus: Annotated[float, Form()]
+    desk: DeskDep, actor: ActorDep, name: str, focus: Annotated[float, Form()], room_id: RoomId = ""
 ) -> Response:
     """Take a file away; the page that answers offers to bring it back."""
-    head = desk.engine.now().rig_now.head(name)
+    head = same_room(desk, room_id).head(name)
     gone = next((b for b in head.photometry if b.focus == focus), None)
     if gone is None:
         known = ", ".join(focus_words(b, False) for b in head.photometry) or "none"
@@ -61,10 +63,10 @@ async def remove_file(
 @router.post("/rig/heads/{name}/photometry/bring-back")
 async def bring_back_file(
     request: Request, desk: DeskDep, actor: ActorDep, name: str,
-    beam: Annotated[str, Form(max_length=60_000)],
+    beam: Annotated[str, Form(max_length=60_000)], room_id: RoomId = "",
 ) -> Response:  # fmt: skip
     """Undo taking a file away: the page that told of it carries the curve itself."""
-    head = desk.engine.now().rig_now.head(name)
+    head = same_room(desk, room_id).head(name)
     try:
         plain = MeasuredDocument.model_validate_json(beam).model_dump()
     except ValidationError as error:

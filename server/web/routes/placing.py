@@ -68,12 +68,14 @@ async def typed(
     if azimuth_deg.strip():
         degrees = number({"degrees": azimuth_deg}, "degrees")
         placement = replace(placement, azimuth_deg=degrees)
+    throw, height = placement.distance_m, placement.rise_m
+    if distance.strip():
+        throw = metres_of("throw", distance, units)
+    if rise.strip():
+        height = metres_of("height above the eyes", rise, units)
     placement = replace(
-        placement,
-        distance_m=metres_of("throw", distance, units) if distance.strip()
-        else placement.distance_m,
-        rise_m=metres_of("height", rise, units) if rise.strip() else placement.rise_m,
-    )  # fmt: skip
+        placement, distance_m=throw, rise_m=height
+    )  # together: one bounds the other
     return _placed(request, desk, actor, name, placement)
 
 

@@ -23,6 +23,7 @@ async def rig_plan(desk: DeskDep, units: str = "") -> Response:
     return _page(
         desk, now.rig, now.setting.yaw_deg, now.setting.stops, units, title=now.rig.room.name,
         here="/rig/plan", back_url="/rig", back="/rig", may_move=True,
+        view="strip" if units else "whole_plan",
     )  # fmt: skip
 
 
@@ -34,14 +35,14 @@ async def look_plan(desk: DeskDep, session: SessionDep, look_id: int, units: str
     return _page(
         desk, rig, look.yaw_deg, look.stops, units, title=look.name,
         here=f"/library/{look_id}/plan", back_url=f"/library/{look_id}", back="/library",
-        may_move=False,
+        may_move=False, view="strip",
     )  # fmt: skip
 
 
 def _page(desk: Desk, rig: Rig, yaw_deg: float, stops: Stops, units: str, **more: Any) -> Response:
     units = units if units in ("m", "ft") else rig.room.units
     return html(
-        "pages/plan.html", view="strip", oob=False, notice="",
+        "pages/plan.html", oob=False, notice="",
         strip=strip_view(desk.engine.now()), plans=plans(rig, yaw_deg, stops, units=units),
         units=units, heads=[h.name for h in rig.heads], **more,
     )  # fmt: skip

@@ -1,41 +1,36 @@
 """The Rig page: one's own heads, channels, placements, lens and circuits; export and import."""
 
-import asyncio
 import json
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from hashlib import sha256
-from pathlib import Path
-from shutil import rmtree
-from tempfile import mkdtemp
 from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, File, Form, Request, Response, UploadFile
-from fastapi.responses import FileResponse, JSONResponse
-from pydantic import ValidationError
+from fastapi import APIRouter, Form, Request, Response
 from sqlmodel import Session
-from starlette.background import BackgroundTask
 
-from server.errors import OutOfRange, Refused
+from server.errors import Refused
+from server.live.now import Now
 from server.store import looks as store
-from server.store.backup import backup, without_secrets
 from server.store.burning import hours_lit
-from server.studio.document import head_document, rig_document, rig_from_document
+from server.studio.curve_in import on_curve
+from server.studio.document import head_document, rig_document
+from server.studio.figures import outputs_of
 from server.studio.head import CURVES, LAMPS, ROLES, Head
 from server.studio.lamps import renamed_lamps
+from server.studio.load import neutral_load, worst_of_order
 from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
-from server.studio.room import WAYS
-from server.web.contract import RigDocument
+from server.studio.room import PHASES, WAYS
 from server.web.curves import curves_view
-from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, SessionDep
-from server.web.errors import sentences
+from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.face_views import stand_in_views
 from server.web.forms import head_of, number, room_of
 from server.web.lamps import lamps_view
 from server.web.plan import plans
+from server.web.rig_text import json_of, rig_of_text
 from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.warming import head_words
@@ -65,7 +60,27 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",
         back="/rig", way_kinds=WAYS, seen=_seen(rig_document(rig)["room"]),
+        phases=("", *PHASES), neutral=neutral_load(rig, outputs_of(rig, now.setting)),
+        order_load=_order_load(desk, now),
     )  # fmt: skip
+
+
+def _order_load(desk: Desk, now: Now) -> list[str]:
+    """Circuits that the running order takes over their planning limit, in words."""
+    with Session(desk.database) as session:
+        looks = store.running_order(session)
+    lights = [(k.name, outputs_of(now.rig, k.setting(now.rig, now.setting))) for k in looks]
+    told = []
+    for worst in worst_of_order(now.rig, lights):
+        load = worst.load
+        if load.amps_now > load.limit_amps:
+            most = "breaker" if load.amps_now > load.breaker_amps else "planning limit"
+            size = load.breaker_amps if most == "breaker" else load.limit_amps
+            where = f"between {worst.before} and {worst.after}"
+            told.append(
+                f"{load.name}: {load.amps_now:.1f} A {where}, over its {most} of {size:.1f} A"
+            )
+    return told
 
 
 @router.get("/rig/heads/new")
@@ -96,7 +111,7 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
     document = head_document(head)
     values: dict[str, Any] = {k: v for k, v in document.items() if not isinstance(v, list | dict)}
     values = {k: f"{v:g}" if isinstance(v, float) else v for k, v in values.items()}
-    values["bands_below"] = f"{100 * head.bands_below:g}"
+    values |= {n: f"{100 * getattr(head, n):g}" for n in ("bands_below", "steady_from")}
     values |= document["placement"]
     values["aim"] = document["placement"]["aim"] if isinstance(
         document["placement"]["aim"], str) else "a place"  # fmt: skip
@@ -129,7 +144,7 @@ def counted_hours(desk: Desk, name: str) -> float:
 async def add_head(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Add a head."""
     form = await request.form()  # before the rig is read: a slow form must not undo what came
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     head = head_of(form, None)
     desk.engine.replace_rig(replace(rig, heads=(*rig.heads, head)), actor, f"{head.name} added")
     return went(request, "/rig")
@@ -142,7 +157,7 @@ async def bring_back_head(
     """Undo taking a head out: the page that told of it carries the head's own document."""
     rig = desk.engine.now().rig_now
     document = rig_document(rig)
-    back = _rig_of(json.dumps({**document, "heads": [*document["heads"], _json(head)]}))
+    back = rig_of_text(json.dumps({**document, "heads": [*document["heads"], json_of(head)]}))
     desk.engine.replace_rig(back, actor, f"{back.heads[-1].name} back in the rig")
     return went(request, "/rig")
 
@@ -153,7 +168,7 @@ async def change_head(
 ) -> Response:
     """Change a head."""
     form = await request.form()
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     before = rig.head(name)
     _unchanged(form, head_document(before), name)
     after = head_of(form, before)
@@ -162,6 +177,7 @@ async def change_head(
     heads = tuple(after if h is before else h for h in rig.heads)
     names = {before.name: after.name}
     readings, lamps = renamed_heads(rig.readings, names), renamed_lamps(rig.lamps, names)
+    readings = on_curve(readings, before, after)
     desk.engine.replace_rig(
         replace(rig, heads=heads, readings=readings, lamps=lamps), actor,
         f"{after.name} changed", renamed=names,
@@ -196,7 +212,7 @@ async def delete_head(
     desk: DeskDep, actor: ActorDep, name: str, room_id: Annotated[str, Form(max_length=20)] = ""
 ) -> Response:
     """Take a head out of the rig; the page that answers offers to bring it back."""
-    rig = _same_room(desk, room_id)
+    rig = same_room(desk, room_id)
     gone = rig.head(name)
     left = tuple(h for h in rig.heads if h is not gone)
     desk.engine.replace_rig(replace(rig, heads=left), actor, f"{name} taken out")
@@ -207,7 +223,7 @@ async def delete_head(
 async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """Room, mains and circuits."""
     form = await request.form()
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     _unchanged(form, rig_document(rig)["room"], "the room")
     rig = replace(rig, room=room_of(form, rig.room))
     if str(form.get("background_m", "")).strip():
@@ -220,7 +236,7 @@ async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Respo
 async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Response:
     """How the sitter's face is turned."""
     form = await request.form()
-    rig = _same_room(desk, form.get("room_id"))
+    rig = same_room(desk, form.get("room_id"))
     sitter = replace(
         rig.sitter,
         yaw_deg=number(form, "yaw_deg"),
@@ -233,41 +249,7 @@ async def change_sitter(request: Request, desk: DeskDep, actor: ActorDep) -> Res
     return went(request, "/rig")
 
 
-@router.get("/rig/export")
-async def export(desk: DeskDep) -> Response:
-    """The rig document as a file."""
-    return JSONResponse(
-        rig_document(desk.engine.now().rig_now),
-        headers={"Content-Disposition": 'attachment; filename="rig.json"'},
-    )
-
-
-@router.get("/rig/copy")
-async def copy(desk: DeskDep, device: DeviceDep) -> Response:
-    """The whole studio as one file: every look, the rig, the sitting; not who may come in."""
-    if device.role != "operate":
-        raise Refused(f"{device.name} may not take the studio along: ask one that operates")
-    folder = Path(mkdtemp(prefix="thirdstop-copy-"))
-    name = f"thirdstop-{datetime.now():%Y-%m-%d-%H%M}.db"
-    await asyncio.to_thread(backup, desk.settings.database, folder / name)
-    await asyncio.to_thread(without_secrets, folder / name)
-    return FileResponse(
-        folder / name, filename=name, media_type="application/vnd.sqlite3",
-        background=BackgroundTask(rmtree, folder, ignore_errors=True),
-    )  # fmt: skip
-
-
-@router.post("/rig/import")
-async def import_rig(
-    request: Request, desk: DeskDep, actor: ActorDep, document: Annotated[UploadFile, File()]
-) -> Response:
-    """Put a rig document in place of this rig, or change nothing."""
-    rig = _rig_of(await document.read()).require_heads()
-    desk.engine.replace_rig(rig, actor, f"rig {rig.room.name} imported")
-    return went(request, "/rig")
-
-
-def _same_room(desk: Desk, room_id: object) -> Rig:
+def same_room(desk: Desk, room_id: object) -> Rig:
     """The rig that a form is about. Refused when another room was opened since it was shown."""
     now = desk.engine.now()
     if room_id and room_id != str(now.record.room_id):
@@ -276,17 +258,3 @@ def _same_room(desk: Desk, room_id: object) -> Rig:
             " nothing was changed, open the Rig page again"
         )
     return now.rig_now
-
-
-def _rig_of(text: str | bytes) -> Rig:
-    try:
-        return rig_from_document(RigDocument.model_validate(_json(text)).model_dump())
-    except ValidationError as error:
-        raise OutOfRange(sentences(error.errors())) from None
-
-
-def _json(text: str | bytes) -> Any:
-    try:
-        return json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise OutOfRange(f"this is no rig document: {error}") from None

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 from typing import Annotated
 from urllib.parse import quote, urlencode
 
-from fastapi import APIRouter, Form, Query, Response
-from fastapi.responses import RedirectResponse
+from fastapi import APIRouter, Form, Query, Request, Response
 
 from server.live.now import Now
 from server.studio.head import Head
@@ -20,9 +19,10 @@ from server.web.routes.meter import (
     reading_now,
 )
 from server.web.shown import ShownDep
-from server.web.templating import html
+from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.warming import drift_of, head_words, ratio_to_come
+from server.web.words import point_words
 
 router = APIRouter(include_in_schema=False)
 Word = Annotated[str, Form(max_length=60)]
@@ -37,8 +37,9 @@ class WarmView:
     told: str
     lines: tuple[tuple[str, str], ...]
     steady: str
-    points: tuple[str, ...]
+    points: tuple[tuple[str, str], ...]
     point: str
+    at: str
     lit: bool
     when: str
     tungsten: bool
@@ -68,15 +69,17 @@ def _view(now: Now, head: Head, point: str) -> WarmView:
     ahead = next((m for m in READ_AT_MIN if m > minutes), None)
     ratio = ratio_to_come(now)
     measured = len(drift.points) > 1
+    there = point if point in names else (last[-1] if last else best)
     return WarmView(
         head=head.name,
         told=head_words(now, head) or "dark and cold",
         lines=tuple((f"{m:.0f} min", _stops(s)) for m, s in drift.points) if measured else (),
         steady=f"Steady after about {drift.steady_at:.0f} minutes." if measured else "",
-        points=names,
-        point=point if point in names else (last[-1] if last else best),
+        points=tuple((name, point_words(name)) for name in names),
+        point=there,
+        at=point_words(there),
         lit=is_alone(now.rig, now.record.history.now.setting, head.name),
-        when=f"Best read again at about {ahead} minutes." if ahead else "",
+        when=f"Best read at about {ahead} min on." if ahead else "",
         tungsten=head.lamp == "tungsten",
         ratio=f"The ratio would drift from {ratio.now} to {ratio.then} meanwhile." if ratio else "",
     )
@@ -87,32 +90,34 @@ def _stops(stops: float) -> str:
 
 
 @router.post("/rig/heads/{name}/warm-up/light")
-async def light(desk: DeskDep, actor: ActorDep, name: str, point: Word = "") -> Response:
+async def light(
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, point: Word = ""
+) -> Response:
     """Light the head alone, two stops below full, and leave it so."""
     light_alone(desk, desk.engine.now().rig.head(name).name, actor)
-    return _page(name, {"point": point})
+    return _page(request, name, {"point": point})
 
 
 @router.post("/rig/heads/{name}/warm-up/reading")
 async def take_reading(
-    desk: DeskDep, actor: ActorDep, name: str, point: Word, shown: ShownDep
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, point: Word, shown: ShownDep
 ) -> Response:
     """One reading more for the record; it also anchors the head's figures, as any reading does."""
     now = desk.engine.now()
     head = now.rig.head(name)
     lux = shown.lux(now.rig.meter, point_of(now.rig, point).receptor)
     keep_reading(desk, reading_now(now, point, head.name, lux, False), actor)
-    return _page(name, {"point": point, **shown.way})
+    return _page(request, name, {"point": point, **shown.way})
 
 
 @router.post("/rig/heads/{name}/warm-up/end")
-async def end(desk: DeskDep, actor: ActorDep, name: str) -> Response:
+async def end(request: Request, desk: DeskDep, actor: ActorDep, name: str) -> Response:
     """Back to the light before."""
     head = desk.engine.now().rig.head(name)
     desk.engine.make(light_before, actor)
-    return _page(head.name, {})
+    return _page(request, head.name, {})
 
 
-def _page(name: str, fields: dict[str, str]) -> Response:
+def _page(request: Request, name: str, fields: dict[str, str]) -> Response:
     more = f"?{urlencode(fields)}" if fields else ""
-    return RedirectResponse(f"/rig/heads/{quote(name, safe='')}/warm-up{more}", 303)
+    return went(request, f"/rig/heads/{quote(name, safe='')}/warm-up{more}")

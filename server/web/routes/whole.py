@@ -59,7 +59,8 @@ def put_in_place(request: Request, desk: DeskDep, actor: ActorDep, number: str) 
     with Session(desk.database) as session:
 
         def choose() -> tuple[int, Rig]:
-            return replace_all(session, whole), whole.opened
+            room_id = replace_all(session, whole)
+            return room_id, store.get_room(session, room_id)
 
         room_opened(desk, desk.engine.open_room(choose, actor))
     return went(request, "/rooms")

@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request, Response
 
 from server.web.desk import ActorDep, DeskDep
-from server.web.half_way import light_before
+from server.web.left_off import light_before
 from server.web.routes.live import answer
 
 router = APIRouter(include_in_schema=False)

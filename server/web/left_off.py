@@ -10,7 +10,7 @@ ASIDE = {"metering: ": "Metering", "channel walk, ": "The channel walk"}
 """How the steps of what is no light for a sitter are told -> what they belong to."""
 
 
-def half_way_words(now: Now) -> str:
+def left_off_words(now: Now) -> str:
     """What was left half way; empty when the light is one for the sitter."""
     what = _aside(now.record.history.now)
     if not what:

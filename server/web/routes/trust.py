@@ -1,0 +1,55 @@
+"""What the figures rest on; heads that were touched; the fewest readings that would restore it."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Response
+from fastapi.responses import RedirectResponse
+
+from server.errors import Refused
+from server.web.asked import asked_text
+from server.web.desk import ActorDep, DeskDep
+from server.web.routes.meter import light_alone, meter_url
+from server.web.templating import html
+from server.web.trusting import trust_now, trust_view
+from server.web.views import strip_view
+
+router = APIRouter(include_in_schema=False)
+Word = Annotated[str, Form(max_length=60)]
+PAGE = "/meter/trust"
+
+
+@router.get("/meter/trust")
+async def trust_page(desk: DeskDep) -> Response:
+    """Every figure's source and age, and what to read again."""
+    now = desk.engine.now()
+    return html(
+        "pages/meter_trust.html", view="strip", oob=False, notice="", strip=strip_view(now),
+        trust=trust_view(now), back=PAGE,
+    )  # fmt: skip
+
+
+@router.post("/meter/trust/take")
+async def take(desk: DeskDep, actor: ActorDep) -> Response:
+    """Go and take exactly the readings that are missing; the first head is lit alone."""
+    found = trust_now(desk.engine.now())
+    if found is None or not found.fewest:
+        raise Refused("there is nothing to read again: the figures are good to a sixth of a stop")
+    light_alone(desk, found.fewest[0][1], actor)
+    since = datetime.now(UTC).isoformat()
+    return RedirectResponse(meter_url({"since": since, "asked": asked_text(found.fewest)}), 303)
+
+
+@router.post("/meter/touched")
+async def touched(
+    desk: DeskDep, actor: ActorDep, head: Word, on: Annotated[bool, Form()] = True
+) -> Response:
+    """A head was touched: "about" until one spot reading. Or it was not after all."""
+    rig = desk.engine.now().rig_now
+    named = rig.head(head)
+    after = replace(named, touched_at=datetime.now(UTC) if on else None)
+    heads = tuple(after if h is named else h for h in rig.heads)
+    text = f"{head} touched" if on else f"{head} not touched after all"
+    desk.engine.replace_rig(replace(rig, heads=heads), actor, text)
+    return RedirectResponse(PAGE, 303)
