@@ -9,6 +9,7 @@ from pydantic import BaseModel, Field
 from sqlmodel import Session
 
 from server.errors import NotFound, StudioError
+from server.store import look_files
 from server.store import looks as store
 from server.studio.carry import Carried, Carry
 from server.studio.look import Look
@@ -58,7 +59,7 @@ def _carried(desk: Desk, session: Session, wish: CarryWish) -> dict[str, Any]:
     }
     if wish.store:
         made = looks_to_store(carry, looks, store.all_looks(session))
-        answer["stored"] = store.add_looks(session, made)
+        answer["stored"] = look_files.add_looks(session, made)
     return answer
 
 
