@@ -18,6 +18,7 @@ from server.web.plan import Plan, plans
 from server.web.words import place_words
 
 SEEN_STOPS = 0.05
+TOLD_POINTS = 4
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ class Placing:
     role: str
     gone: bool
     plans: tuple[Plan, ...]
-    place: str
+    set_so: str
     values: tuple[tuple[str, str], ...]
     points: tuple[PointLine, ...]
     alone: str
@@ -156,7 +157,7 @@ def placing_view(desk: Desk, now: Now, name: str) -> Placing:
         role=head.role,
         gone=False,
         plans=plans(rig, yaw, setting.stops, moving=name),
-        place=f"{place_words(placement, units)}; {set_words(head, placement)}",
+        set_so=set_words(head, placement),
         values=(
             ("azimuth", _azimuth_words(placement.azimuth_deg)),
             ("distance", length_words(placement.distance_m, units)),
@@ -216,9 +217,8 @@ def _warning(told: Character) -> str:
     if told.too_bright is None:
         return ""
     return (
-        f"Nearer than five times its own width ({told.widths:.1f}): light no longer falls with the"
-        f" square here, and these figures say up to {100 * told.too_bright:.0f} % too much."
-        " A reading is better."
+        f"Nearer than five times its own width ({told.widths:.1f}): these figures say up to"
+        f" {100 * told.too_bright:.0f} % too much. Meter it."
     )
 
 
@@ -231,10 +231,15 @@ def _last(
     was_matrix = light_matrix(was, yaw_deg)
     then = character(was, was_matrix, outputs, was.head(head.name), yaw_deg)
     changes = moved_stops(then, character(rig, matrix, outputs, head, yaw_deg))
-    told = [f"{point} {_signed(s)}" for point, s in changes.items() if abs(s) >= SEEN_STOPS]
+    seen = sorted((p for p, s in changes.items() if abs(s) >= SEEN_STOPS),
+                  key=lambda p: -abs(changes[p]))  # fmt: skip
+    told = [f"{point} {_signed(changes[point])}" for point in seen[:TOLD_POINTS]]
+    if len(seen) > TOLD_POINTS:
+        told.append(f"{len(seen) - TOLD_POINTS} more")
     old, new = ratio_of(was, was_matrix, outputs), ratio_of(rig, matrix, outputs)
-    ratio = f" Ratio {old.label} → {new.label}." if old.label != new.label else ""
-    return f"The last move: {', '.join(told) or 'no point by a twentieth of a stop'}.{ratio}"
+    if old.label != new.label:
+        told.insert(0, f"ratio {old.label} → {new.label}")
+    return f"The last move: {', '.join(told) or 'no point by a twentieth of a stop'}."
 
 
 def _signed(stops: float) -> str:

@@ -99,12 +99,15 @@ def _from_lit_words(stops: float | None) -> str:
     words = sixths_words(stops)
     if words == "0":
         return "as bright as a grey card on the lit side"
-    return f"{words} stop {'over' if stops > 0 else 'under'} a grey card on the lit side"
+    unit = "stops" if abs(stops) >= 1 + 1 / 12 else "stop"
+    return f"{words} {unit} {'over' if stops > 0 else 'under'} a grey card on the lit side"
 
 
 def _maker_words(name: str, share: float, without: float | None) -> str:
-    lost = "black without it" if without is None else f"without it ▼{sixths_words(without)}"
-    return f"{name}: {share:.0%} · {lost}"
+    if without is None:
+        return f"{name}: {share:.0%} · black without it"
+    less = sixths_words(without)
+    return f"{name}: {share:.0%} · without it ▼{'<⅙' if less == '0' else less}"
 
 
 def _wish(faces: Faces, now: Now, x: float, y: float, thirds: int) -> Wish:

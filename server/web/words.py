@@ -110,7 +110,7 @@ def point_words(name: str) -> str:
 
 
 def sixths_words(stops: float) -> str:
-    """A small difference to the nearest sixth of a stop, without its sign: `1⅓`, `⅙`; `0` for
-    less than half a sixth."""
+    """A small difference to the nearest sixth of a stop, without its sign: `1⅓`, `⅙`; `0` when
+    it is less than half of one."""
     whole, rest = divmod(round(6 * abs(stops)), 6)
     return f"{whole or ''}{FRACTIONS[rest]}" or "0"
