@@ -86,6 +86,9 @@ class Engine(Owner):
         """Nudge a row of the board. When all its heads are dark, up brings the first in low, four
         stops below full, so that there is something to nudge: never a jump to full."""
         with self._lock:
+            if heads and all(h.out for h in heads):
+                raise Refused(f"{' and '.join(h.name for h in heads)} is out until it is back")
+            heads = [h for h in heads if not h.out]
             if thirds > 0 and all(self._setting.of(h) is None for h in heads):
                 there = self._setting.with_outputs({heads[0].name: BROUGHT_IN_OUTPUT})
                 text = f"{heads[0].name} in, low"
