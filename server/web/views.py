@@ -9,11 +9,11 @@ from server.studio.colour import white_balance_kelvin
 from server.studio.figures import outputs_of, ratio_label
 from server.studio.load import CircuitLoad, trips
 from server.studio.look import Look
-
 from server.studio.mix import changes
 from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
+from server.web.metering import METERING
 from server.web.words import f_words, look_lens_words, shutter_words
 
 TILES = 6
