@@ -33,6 +33,7 @@ from server.web.routes import (
     by_hand,
     camera,
     carry,
+    carry_calls,
     curve,
     devices,
     dimmer,
@@ -137,6 +138,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(meter.contract)
     app.include_router(trust.contract)
     app.include_router(rooms.contract)
+    app.include_router(carry_calls.contract)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app

@@ -12,6 +12,7 @@ from server.physics.exposure import exact_f_number, lux_for
 
 WIDTH, HEIGHT = 320, 400
 LARGEST_PIXELS = 80_000_000
+STRIP = 256
 FORMATS = ("JPEG", "TIFF", "PNG")
 RAW = (".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf", ".pef")
 CLIPPED_SHARE, CLIPPED_AT = 0.005, 0.98
@@ -54,22 +55,24 @@ def read_photograph(name: str, data: bytes, *, finished: bool = False) -> Photog
     ----------
     IEC 61966-2-1 (sRGB decoding); Exif 2.32 (ExposureTime, FNumber, PhotographicSensitivity).
     """
-    if name.lower().endswith(RAW):
-        rgb, exposure = _read_raw(name, data)
-    else:
-        rgb, exposure = _read_picture(name, data)
-    height, width = rgb.shape[:2]
+    reader = _read_raw if name.lower().endswith(RAW) else _read_picture
+    light, clipped, exposure = reader(name, data)
+    height, width = light.shape
     if min(width, height) < 200:
         raise OutOfRange(f"{name}: {width} x {height} pixels are too few; at least 200 each way")
     if not finished:
-        _refuse_clipped(name, rgb)
-    linear = _as_large_as_a_face(rgb @ LUMINANCE)
+        _refuse_clipped(name, clipped)
+    linear = _as_large_as_a_face(light)
     if not finished and float(np.percentile(linear, 95)) < DARK_AT:
         raise OutOfRange(f"{name}: too dark to be used; expose longer, or bring the head up")
     return Photograph(name, linear, exposure, (width, height))
 
 
-def _read_picture(name: str, data: bytes) -> tuple[np.ndarray, Exposure | None]:
+Read = tuple[np.ndarray, float, Exposure | None]
+"""Linear luminance (height, width), the share of it that is clipped, the exposure."""
+
+
+def _read_picture(name: str, data: bytes) -> Read:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
@@ -77,10 +80,22 @@ def _read_picture(name: str, data: bytes) -> tuple[np.ndarray, Exposure | None]:
             if picture.width * picture.height > LARGEST_PIXELS:
                 raise OutOfRange(f"{name}: more than {LARGEST_PIXELS // 10**6} million pixels")
             exposure = _exposure(picture)
-            return _linear(ImageOps.exif_transpose(picture)), exposure
+            return *_luminance(ImageOps.exif_transpose(picture)), exposure
     except (UnidentifiedImageError, Image.DecompressionBombError, Image.DecompressionBombWarning,
             OSError, SyntaxError, ValueError) as error:  # fmt: skip
         raise OutOfRange(f"{name}: no JPEG, TIFF or PNG that can be read ({error})") from None
+
+
+def _luminance(picture: Image.Image) -> tuple[np.ndarray, float]:
+    """Linear luminance, and the share of it that is clipped. Strip by strip: a large picture in
+    floats, three colours at once, would take gigabytes."""
+    width, height = picture.size
+    light, clipped = np.empty((height, width), np.float32), 0
+    for top in range(0, height, STRIP):
+        strip = _linear(picture.crop((0, top, width, min(height, top + STRIP))))
+        light[top : top + len(strip)] = strip @ LUMINANCE
+        clipped += int((strip.max(axis=2) >= CLIPPED_AT).sum())
+    return light, clipped / light.size
 
 
 def _linear(picture: Image.Image) -> np.ndarray:
@@ -105,7 +120,7 @@ def srgb_decoded(coded: np.ndarray) -> np.ndarray:
     return np.where(coded <= 0.04045, coded / 12.92, bright).astype(np.float32)
 
 
-def _read_raw(name: str, data: bytes) -> tuple[np.ndarray, Exposure | None]:
+def _read_raw(name: str, data: bytes) -> Read:
     try:
         import rawpy
     except ImportError:
@@ -123,7 +138,8 @@ def _read_raw(name: str, data: bytes) -> tuple[np.ndarray, Exposure | None]:
         exposure = _exposure(Image.open(io.BytesIO(data)))
     except (UnidentifiedImageError, OSError):
         exposure = None  # then it is asked for
-    return rgb.astype(np.float32) / 65535.0, exposure
+    linear = rgb.astype(np.float32) / 65535.0
+    return linear @ LUMINANCE, float((linear.max(axis=2) >= CLIPPED_AT).mean()), exposure
 
 
 def _exposure(picture: Image.Image) -> Exposure | None:
@@ -141,8 +157,7 @@ def _exposure(picture: Image.Image) -> Exposure | None:
     return found if min(found.f_number, found.shutter_s, found.iso) > 0 else None
 
 
-def _refuse_clipped(name: str, rgb: np.ndarray) -> None:
-    share = float((rgb.max(axis=2) >= CLIPPED_AT).mean())
+def _refuse_clipped(name: str, share: float) -> None:
     if share > CLIPPED_SHARE:
         raise OutOfRange(
             f"{name}: {share:.0%} of it is clipped white, so its light is not known; expose less"

@@ -216,6 +216,11 @@ class Head:
         return beam.intensity_cd(off_axis_deg)
 
     @cached_property
+    def steady_output(self) -> float:
+        """The lowest light at which it burns steadily, a hair less for rounding. [1]"""
+        return 0.999 * self.dimmer.output(self.steady_from) if self.steady_from else 0.0
+
+    @cached_property
     def deepest_stops(self) -> float:
         """The lowest light it holds: the signal's first step, or where it still burns steadily.
         [stop below full]"""

@@ -133,6 +133,8 @@ def _row_note(lit: Sequence[HeadFigures], off_colour: Mapping[str, str]) -> str:
         head = figures.head
         if figures.white_soon:
             told.append(f"{head.name}: white soon")
+        if figures.output < head.steady_output:
+            told.append(f"{head.name}: below where it is steady")
         if figures.output < head.bands_below:
             told.append(f"{head.name}: may band below {head.bands_below:.0%}")
         if head.name in off_colour:

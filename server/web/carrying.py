@@ -229,16 +229,13 @@ def _trust(source: Rig, target: Rig) -> str:
     return f"{which} metered in, so this is reckoned: about."
 
 
-def looks_to_store(
-    source: Rig, target: Rig, looks: Sequence[Look], here: Sequence[Look],
-    fields: Mapping[str, str],
-) -> list[Look]:  # fmt: skip
+def looks_to_store(carry: Carry, looks: Sequence[Look], here: Sequence[Look]) -> list[Look]:
     """Looks of this room that keep the light of these, and say where they come from.
 
     One that was stored already, just so, is left out: two taps store it once. Raises OutOfRange
-    for pairs that cannot be, Refused for a look that cannot be carried.
+    when that leaves none, Refused for a look that cannot be carried.
     """
-    carry = Carry(source, target, pairs_of(source, fields))
+    source, target = carry.source, carry.target
     kept = [(look.notes.split("\n")[0], dict(look.stops)) for look in here]
     taken = {look.name.casefold() for look in here}
     found = []

@@ -107,7 +107,7 @@ def room_of(form: Any, before: Room) -> Room:
     ceiling = str(form.get("ceiling_m", before.ceiling_m or "")).strip()
     return replace(
         before,
-        ceiling_m=number({"ceiling_m": ceiling}, "ceiling_m") if ceiling else None,
+        ceiling_m=metres({"ceiling_m": ceiling}, "ceiling_m") if ceiling else None,
         name=str(form.get("name", "")),
         mains_volts=number(form, "mains_volts"),
         continuous_factor=number(form, "continuous_factor"),

@@ -150,7 +150,7 @@ def _view(
     heads = tuple(_head(h, sheet, aims[h.name]) for h in _outermost(rig, spots))
     nose = flat((sin(radians(yaw_deg)), 0.0, cos(radians(yaw_deg))))
     unit = FOOT_M if units == "ft" else 1.0
-    bar = 100 * unit * max(1, ceil((right - left) / 600))
+    bar = 100 * unit * max(1, ceil((right - left) / 600)) * (3 if units == "ft" else 1)
     words = f"{round(bar / 100 / unit)} {units}"
     background = ""
     if wall is not None:

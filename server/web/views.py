@@ -26,6 +26,7 @@ class Strip:
     state: str
     state_word: str
     room: str
+    room_id: int
     look: str
     changed: str
     ratio: str
@@ -95,6 +96,7 @@ def strip_view(now: Now) -> Strip:
         state=state,
         state_word=word,
         room=now.rig.room.name,
+        room_id=now.record.room_id,
         look="Dark" if not lit else (setting.origin.name if setting.origin else "Free light"),
         changed="changed" if lit and setting.origin and setting.changed else "",
         ratio=told.ratio.label if lit else "—",

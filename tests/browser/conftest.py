@@ -53,12 +53,15 @@ class LiveServer:
              *self._more],
             stdout=self._log, stderr=subprocess.STDOUT,
         )  # fmt: skip
-        for _ in range(150):
+        until = time.monotonic() + 60  # a loaded machine takes its time
+        while time.monotonic() < until:
             try:
                 with urllib.request.urlopen(f"{self.url}/api/state", timeout=1):
                     return
             except OSError:
                 time.sleep(0.1)
+        self.kill()
+        self._log.flush()
         raise AssertionError((self._folder / "server.log").read_text())
 
     @property

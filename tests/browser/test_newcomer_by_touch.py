@@ -138,6 +138,22 @@ def test_a_second_room_by_touch(page: Page, server: LiveServer) -> None:
     assert state(server)["room"]["name"] == "Boathouse"
 
 
+def test_another_tablet_hears_that_the_room_was_changed(page: Page, server: LiveServer) -> None:
+    page.request.post(f"{server.url}/rooms/1/duplicate")
+    page.goto(server.url)
+    told = page.locator("[data-other-room]")
+    page.tap('[data-key="4"]')
+    expect(page.locator("#state-strip .strip-look")).to_have_text("Loop")
+    expect(told).to_be_hidden()
+    assert page.request.post(f"{server.url}/api/rooms/2/open").ok  # from elsewhere
+    expect(told).to_be_visible()
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    Hand(page).tap(told.get_by_role("link"))
+    expect(page.locator(".tile-room").first).to_have_text("of the room Boathouse")
+    expect(told).to_be_hidden()
+
+
 def test_a_whole_studio_in_and_out_by_touch(page: Page, server: LiveServer, tmp_path: Path) -> None:
     hand = Hand(page)
     page.goto(f"{server.url}/rooms")

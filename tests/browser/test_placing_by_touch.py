@@ -96,12 +96,16 @@ def test_fast_taps_all_count_and_a_tap_on_the_head_moves_nothing(
 ) -> None:
     page.goto(f"{server.url}/rig/plan/Key")
     start = placement(server)
+    key = page.locator('[aria-label="Throw, 1 cm nearer"]')
+    was = key.bounding_box()
     page.tap('[data-plan="above"] .plan-grip')
     page.evaluate("""() => { for (let i = 0; i < 20; i++) setTimeout(() => document.querySelector(
         '[aria-label="Throw, 1 cm farther"]').click(), 30 * i); }""")
     told(page, server, "distance", "2.40 m")
     page.wait_for_timeout(300)
     assert placement(server) == pytest.approx({**start, "distance_m": 2.4}, abs=1e-6)
+    expect(page.locator("#placing-now")).to_contain_text("The last move")
+    assert key.bounding_box() == was  # what is told pushes no key from under a finger
 
 
 @UPRIGHT

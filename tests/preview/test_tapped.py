@@ -5,6 +5,7 @@ Coding by IEC 61966-2-1, written anew here.
 
 import io
 import json
+import tracemalloc
 from math import log2
 
 import numpy as np
@@ -70,3 +71,17 @@ def test_it_is_shown_as_it_was() -> None:
     grey = np.asarray(Image.open(io.BytesIO(shown(picture))).convert("L")).astype(float)
     assert grey.shape == (400, 320)
     assert grey[200, 96] == pytest.approx(255 * (1.055 * 0.4 ** (1 / 2.4) - 0.055), abs=6)
+
+
+def test_a_large_picture_is_read_strip_by_strip() -> None:
+    """12 million pixels in floats, three colours at once, would be 144 MB, and several times so."""
+    data = io.BytesIO()
+    Image.new("L", (4000, 3000), 118).save(data, "JPEG")
+    tracemalloc.start()
+    try:
+        picture = read_photograph("large.jpg", data.getvalue(), finished=True)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert picture.linear.mean() == pytest.approx(0.18, abs=0.005)  # sRGB 118 is middle grey
+    assert peak < 250_000_000

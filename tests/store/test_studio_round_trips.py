@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from sqlmodel import Session
 from server.physics.beam import Beam, BeamRow
 from server.physics.candela_curve import CandelaCurve
 from server.store.database import open_database
+from server.store.looks import delete_look, get_look
 from server.store.rigs import load_rig, put_rig
 from server.store.rooms import rooms
 from server.store.whole import load_whole, replace_all
@@ -224,3 +226,26 @@ def test_a_studio_put_in_place_goes_out_the_same(session: Session) -> None:
 
     tried()
     assert count >= 60
+
+
+def test_a_log_of_lamps_tells_the_looks_of_its_own_studio(session: Session) -> None:
+    """Looks that could not follow a new lamp are told by number: another one in each studio."""
+    lamp = LampChange("Key", datetime(2026, 5, 1, tzinfo=UTC), held=((1, "5/3"),))
+    rig = Rig(Room("Attic"), lamps=(lamp,))
+    kept = tuple(
+        Look(0, name, {"Key": None}, {}, Lens(), 0.0, kept_at="2026-05-01T10:00:00+00:00")
+        for name in ("First", "Second")
+    )
+    open_id = replace_all(session, Whole((WholeRoom(rig),), 0, kept, (0, 0)))
+    session.expire_all()
+    stored = load_rig(session)
+    assert stored is not None
+    ((look_id, was),) = stored.lamps[0].held
+    assert (get_look(session, look_id).name, was) == ("Second", "5/3")
+    told = load_whole(session, open_id, stored)
+    assert told.opened == rig
+    gone = replace(lamp, held=((look_id, "5/3"), (987654, "1")))
+    delete_look(session, look_id)
+    session.expire_all()
+    left = load_whole(session, open_id, replace(stored, lamps=(gone,)))
+    assert left.opened.lamps[0].held == ()

@@ -181,7 +181,7 @@ def test_carried_light_is_within_a_sixth_where_it_can_be_reached() -> None:
 
 @pytest.mark.parametrize(
     ("heads", "meter", "tenth", "sixth"),
-    [(("Background",), USUAL, 0.8, 0.95), (("Background",), NO_NOISE, 0.9, 0.95),
+    [(("Background",), USUAL, 0.75, 0.9), (("Background",), NO_NOISE, 0.85, 0.9),
      (("Fill", "Under fill"), USUAL, 0.7, 0.85), (("Fill", "Under fill"), NO_NOISE, 0.8, 0.85)],
 )  # fmt: skip
 def test_what_missing_heads_cost_is_said(
@@ -189,8 +189,9 @@ def test_what_missing_heads_cost_is_said(
 ) -> None:
     """Said against what is really missing, at every point where that is more than a third.
 
-    Below a tenth in the middle case. Without any fill the shadow side is made of bounce, which
-    differs from point to point by more than a pass tells.
+    Below a tenth in the middle case, and in 81 and 77 % of all; with a meter that never errs in 88
+    and 84 %. What is left there without the head is spill and bounce, and bounce differs from point
+    to point by more than a pass tells.
     """
     wrong = [said - real for done, points in carried_between(True, heads, meter)
              if any(done.look.stops[h] is not None for h in heads)

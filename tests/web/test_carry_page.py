@@ -208,6 +208,28 @@ def test_a_head_that_is_no_longer_in_that_room_is_told(mill: TestClient) -> None
     assert "Fill is no longer in that room" in made["notes"]
 
 
+def test_the_call_says_the_same_and_stores_when_asked_to(mill: TestClient) -> None:
+    told = mill.post("/api/carry", json={"room": 1}).json()
+    assert (told["from"], told["to"]) == ("A", "Mill")
+    assert told["pairs"] == {"Key": "Key", "Fill": "Fill", "Ground": "Ground"}
+    look = told["looks"][0]
+    assert look["verdict"] == "reached"
+    assert look["ratio"]["after"] == pytest.approx(3.0, abs=0.02)
+    assert max(abs(p["stops"]) for p in look["off"]) < 0.05
+    assert "stored" not in told
+    none = mill.post("/api/carry", json={"room": 1, "pairs": {"Fill": None}}).json()["looks"][0]
+    assert [a["head"] for a in none["absent"]] == ["Fill"]
+    assert none["verdict"] == "not reached"
+    stored = mill.post("/api/carry", json={"room": 1, "looks": [look["id"]], "store": True})
+    assert len(stored.json()["stored"]) == 1
+    for wish, status in (
+        ({"room": 99}, 404), ({"room": 1, "looks": [777]}, 404), ({"room": 0}, 422),
+        ({"room": 1, "pairs": {"Nobody": "Key"}}, 404), ({"room": 1, "store": True}, 422),
+        ({"room": 1, "pairs": {"Key": "Key", "Fill": "Key"}}, 422),
+    ):  # fmt: skip
+        assert mill.post("/api/carry", json=wish).status_code == status, wish
+
+
 def test_a_machine_that_cannot_work_light_out_says_so(
     mill: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -119,6 +119,10 @@ def test_where_it_is_out_or_flickers_is_told_and_no_nudge_goes_there(client: Tes
     assert stored(client)["steady_from"] == pytest.approx(0.1)
     client.post("/api/levels", json={"levels": {"Fill": 12}})
     assert fill(client)["room_down_thirds"] < 2
+    client.post("/api/levels", json={"levels": {"Fill": 10}})  # there it is steady
+    assert "below where it is steady" not in client.get("/board").text
+    client.post("/api/levels", json={"levels": {"Fill": 6}})  # a look may still go there
+    assert "Fill: below where it is steady" in client.get("/board").text
 
 
 def test_a_reading_beside_the_rising_line_is_asked_about_and_then_makes_no_curve(

@@ -6,6 +6,7 @@ import re
 import sqlite3
 from datetime import UTC, datetime
 from io import BytesIO
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -135,7 +136,10 @@ def test_a_slow_form_does_not_undo_what_came_meanwhile(client: TestClient) -> No
             receive, send,
         )  # fmt: skip
 
-    asyncio.run(slowly())
+    # in a thread: the browser of other tests may keep a loop of its own in this one
+    own = Thread(target=lambda: asyncio.run(slowly()))
+    own.start()
+    own.join()
     assert sent[0]["status"] == 303
     assert rig(client)["heads"][0]["watts"] == 333.0
     assert rig(client)["sitter"]["yaw_deg"] == 7.0

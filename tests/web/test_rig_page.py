@@ -121,8 +121,15 @@ def test_ceiling_and_background_are_entered_with_the_room(client: TestClient) ->
     assert rig["room"]["ceiling_m"] == 3.2
     assert [p["z"] for p in rig["points"] if p["name"] == "background"] == [-2.25]
     page = client.get("/rig").text
-    assert 'name="ceiling_m" inputmode="decimal" value="3.2"' in page
-    assert 'name="background_m" inputmode="decimal" value="2.25"' in page
+    assert 'name="ceiling_m" inputmode="text" value="3.2"' in page
+    assert 'name="background_m" inputmode="text" value="2.25"' in page
+    by_tape = told | {"ceiling_m": "10 ft", "background_m": "6' 6\"", "circuit_name": []}
+    feet = client.post("/rig/room", data=by_tape | {"circuit_name": ["A", "B", "C"],
+                       "circuit_amps": ["16"] * 3, "circuit_other": ["0"] * 3})  # fmt: skip
+    assert feet.url.path == "/rig"
+    rig = client.get("/api/rig").json()
+    assert rig["room"]["ceiling_m"] == pytest.approx(3.048)  # the foot of 1959, exact
+    assert [p["z"] for p in rig["points"] if p["name"] == "background"] == [pytest.approx(-1.9812)]
     low = told | {"ceiling_m": "1", "circuit_name": []}
     assert "ceiling_m must lie from 1.5" in client.post("/rig/room", data=low).text
 

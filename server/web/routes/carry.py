@@ -11,9 +11,17 @@ from server.errors import OutOfRange
 from server.store import look_files
 from server.store import looks as store
 from server.store import rooms as kept_rooms
+from server.studio.carry import Carry
 from server.studio.look import Look
 from server.studio.rig import Rig
-from server.web.carrying import FIELD, CarryView, carry_view, looks_to_store, room_choices
+from server.web.carrying import (
+    FIELD,
+    CarryView,
+    carry_view,
+    looks_to_store,
+    pairs_of,
+    room_choices,
+)
 from server.web.desk import Desk, DeskDep, SessionDep
 from server.web.rooms import counted
 from server.web.templating import html, went
@@ -46,12 +54,13 @@ def _view(desk: Desk, session: Session, room_id: int, fields: dict[str, str]) ->
         others = room_choices(rooms, room_id)
     if not room_id:
         return CarryView(others, None, target.room.name)
-    source = _room(desk, session, room_id)
+    source = other_room(desk, session, room_id)
     looks = store.all_looks(session, room_id)[-MOST_LOOKS:]
     return carry_view(others, source, target, looks, fields)
 
 
-def _room(desk: Desk, session: Session, room_id: int) -> Rig:
+def other_room(desk: Desk, session: Session, room_id: int) -> Rig:
+    """The rig of a room that is not the open one. OutOfRange, NotFound or Refused."""
     if room_id == desk.engine.now().record.room_id:
         raise OutOfRange("this room is open: looks are carried from another one")
     return kept_rooms.room_to_open(session, room_id)
@@ -69,7 +78,7 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
         raise OutOfRange("room: choose the room to carry from") from None
 
     def stored() -> tuple[int, ...]:
-        source = _room(desk, session, room_id)
+        source = other_room(desk, session, room_id)
         looks = [k for k in store.all_looks(session, room_id) if str(k.look_id) in chosen]
         if not looks:
             raise OutOfRange("choose one look at least")
@@ -85,5 +94,5 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
 def _made(
     desk: Desk, session: Session, source: Rig, looks: list[Look], fields: dict[str, str]
 ) -> list[Look]:
-    target = desk.engine.now().rig_now
-    return looks_to_store(source, target, looks, store.all_looks(session), fields)
+    carry = Carry(source, desk.engine.now().rig_now, pairs_of(source, fields))
+    return looks_to_store(carry, looks, store.all_looks(session))

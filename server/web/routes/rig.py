@@ -28,7 +28,7 @@ from server.studio.room import PHASES, WAYS
 from server.web.curves import curves_view
 from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.face_views import stand_in_views
-from server.web.forms import head_of, number, room_of
+from server.web.forms import head_of, metres, number, room_of
 from server.web.lamps import lamps_view
 from server.web.plan import plans
 from server.web.rig_text import json_of, rig_of_text
@@ -225,7 +225,7 @@ async def change_room(request: Request, desk: DeskDep, actor: ActorDep) -> Respo
     _unchanged(form, rig_document(rig)["room"], "the room")
     rig = replace(rig, room=room_of(form, rig.room))
     if str(form.get("background_m", "")).strip():
-        rig = rig.with_background(number(form, "background_m"))
+        rig = rig.with_background(metres(form, "background_m"))
     desk.engine.replace_rig(rig, actor, "room changed")
     return went(request, "/rig")
 

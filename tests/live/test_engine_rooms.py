@@ -1,0 +1,84 @@
+"""Another room opened under the light: outputs by name, on the new room's channels."""
+
+import pytest
+
+from server.errors import NotFound, Refused
+from server.live.engine import Engine
+from server.studio.document import rig_from_document
+from server.studio.history import Change
+from server.studio.rig import Rig
+from tests.live.test_engine_fades import Clock, Recorder
+
+
+def room(name: str, **channels: int) -> Rig:
+    """A room whose heads stand on these channels."""
+    heads = [{"name": n, "role": "key", "address": a} for n, a in channels.items()]
+    return rig_from_document({"room": {"name": name}, "heads": heads})
+
+
+HERE, THERE = room("Boathouse", Key=1, Fill=2), room("Old mill", Lamp=1, Key=7)
+
+
+@pytest.fixture
+def changes() -> list[Change]:
+    return []
+
+
+@pytest.fixture
+def output() -> Recorder:
+    return Recorder()
+
+
+@pytest.fixture
+def engine(output: Recorder, changes: list[Change]) -> Engine:
+    clock = Clock()
+    made = Engine(HERE, output, changes.append, clock=clock, room_id=3)
+    made.set_levels({"Key": 100, "Fill": 100})
+    clock.now += 10
+    return made
+
+
+def slots(output: Recorder) -> list[tuple[int, ...]]:
+    """The first seven slots of each frame of what was played last."""
+    return [tuple(frame[1][:7]) for _, frame in output.played[-1].frames]
+
+
+def test_a_head_of_the_same_name_keeps_its_light_on_its_new_channel(
+    engine: Engine, output: Recorder, changes: list[Change]
+) -> None:
+    now = engine.open_room(lambda: (5, THERE), "Ana")
+    assert {h.head.name: h.output for h in now.figures.heads} == {"Lamp": 0.0, "Key": 1.0}
+    assert (now.record.room_id, now.text) == (5, "Old mill opened")
+    frames = slots(output)
+    assert frames[-1] == (0, 0, 0, 0, 0, 0, 255)
+    assert [f[1] for f in frames] == sorted((f[1] for f in frames), reverse=True)  # no jump up
+    last = changes[-1]
+    assert (last.kind, last.rig, last.record.room_id) == ("room", THERE, 5)
+    assert last.left is not None
+    assert (last.left[0], last.left[1].heads) == (3, HERE.heads)
+
+
+def test_what_was_open_comes_back_and_undo_stays_in_the_room(engine: Engine) -> None:
+    engine.open_room(lambda: (5, THERE))
+    engine.set_levels({"Lamp": 50})
+    undone = engine.undo()
+    assert undone.record.room_id == 5
+    assert {h.head.name: h.output for h in undone.figures.heads} == {"Lamp": 0.0, "Key": 1.0}
+    back = engine.open_room(lambda: (3, HERE))
+    assert {h.head.name: h.output for h in back.figures.heads} == {"Key": 1.0, "Fill": 0.0}
+
+
+def test_a_room_that_cannot_be_opened_changes_nothing(
+    engine: Engine, changes: list[Change]
+) -> None:
+    before, told = engine.now(), len(changes)
+
+    def gone() -> tuple[int, Rig]:
+        raise NotFound("there is no room 9")
+
+    with pytest.raises(NotFound):
+        engine.open_room(gone)
+    with pytest.raises(Refused, match="open already"):
+        engine.open_room(lambda: (3, HERE))
+    assert engine.now().record == before.record
+    assert len(changes) == told
