@@ -4,16 +4,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from server.errors import OutOfRange, Refused, WouldTrip
+from server.errors import OutOfRange, Refused
 from server.live.fade import NUDGE_S, RECALL_S
 from server.live.now import Now
 from server.live.owner import Owner
 from server.studio.document import setting_document
-from server.studio.figures import outputs_of
 from server.studio.head import Head
 from server.studio.history import LiveRecord
 from server.studio.light import light_matrix
-from server.studio.load import trips
 from server.studio.look import Look
 from server.studio.mix import mixed, thirds_text
 from server.studio.nudge import Nudged, nudged
@@ -86,6 +84,9 @@ class Engine(Owner):
         """Nudge a row of the board. When all its heads are dark, up brings the first in low, four
         stops below full, so that there is something to nudge: never a jump to full."""
         with self._lock:
+            if heads and all(h.out for h in heads):
+                raise Refused(f"{' and '.join(h.name for h in heads)} is out until it is back")
+            heads = [h for h in heads if not h.out]
             if thirds > 0 and all(self._setting.of(h) is None for h in heads):
                 there = self._setting.with_outputs({heads[0].name: BROUGHT_IN_OUTPUT})
                 text = f"{heads[0].name} in, low"
@@ -130,20 +131,12 @@ class Engine(Owner):
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(there, "recall", name, actor, seconds, {"look": look.look_id})
 
-    def _would_trip(self, name: str, there: Setting) -> None:
-        start = self._fade.at(self._clock())
-        now = {h.name: start.get(h.name, 0.0) for h in self._rig.heads}
-        for load in trips(self._rig, now, outputs_of(self._rig, there)):
-            raise WouldTrip(
-                f"{name} would draw {load.amps_now:.1f} A on circuit {load.name}, whose breaker is"
-                f" for {load.breaker_amps:g} A: take load off it first, or recall it all the same"
-            )
-
     def mix(self, look: Look, part: float, fade_s: float | None = None, actor: str = "") -> Now:
         """Go part of the way toward a look, mixed in stops. [part 0..1]"""
         with self._lock:
             there = look.setting(self._rig, self._setting)
             setting = mixed(self._rig, self._setting, there, part)
+            self._would_trip(look.name, setting)
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(setting, "mix", f"{part:.0%} toward {look.name}", actor, seconds)
 

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import Any
 
+from server.errors import WouldTrip
 from server.live.fade import (
     FLINCH_S,
     NUDGE_S,
@@ -26,6 +27,7 @@ from server.live.shown import leaving, output_shown, outputs_on, same, shown_at
 from server.studio.figures import outputs_of
 from server.studio.history import Change, History, LiveRecord, Step
 from server.studio.light import LightMatrix, light_matrix
+from server.studio.load import trips
 from server.studio.relamp import Correction
 from server.studio.rig import Rig
 from server.studio.setting import Setting
@@ -154,7 +156,17 @@ class Owner:
         """One step that other modules work out from what is lit now; an error changes nothing."""
         with self._lock:
             move = decide(self.now())
+            self._would_trip(move.text, move.there)
             return self._go(move.there, move.kind, move.text, actor, move.fade_s, move.detail)
+
+    def _would_trip(self, name: str, there: Setting) -> None:
+        start = self._fade.at(self._clock())
+        now = {h.name: start.get(h.name, 0.0) for h in self._rig.heads}
+        for load in trips(self._rig, now, outputs_of(self._rig, there)):
+            raise WouldTrip(
+                f"{name} would draw {load.amps_now:.1f} A on circuit {load.name}, whose breaker is"
+                f" for {load.breaker_amps:g} A: take load off it first, or recall it all the same"
+            )
 
     def _go(
         self,
@@ -198,10 +210,14 @@ class Owner:
         start, end = self._fade.at(moment), outputs_of(new_rig, shown)
         fade = self._fade
         if fade_s is not None:
+            going = fade.leaving_at(moment)
+            if not record.known and (frame := self._output.shown()):
+                # a new database, though the keeper still shows a light: set off from that one
+                start = {h.name: output_shown(h, frame) for h in new_rig.heads}
+                going, fade_s = leaving(new_rig, frame), max(fade_s, RECALL_S)
             seconds = self._calmly(fade_s, matrix, start, end, moment)
             # the same light asked for again, but sooner, is a change too
             if end != fade.end or seconds < fade.left_s(moment) or not record.known:
-                going = fade.leaving_at(moment)
                 fade = replace(fade_to(new_rig, start, end, moment, seconds), leaving=going)
             record = replace(record, known=True)
         elif end != fade.end or rig is not None:

@@ -59,8 +59,8 @@ def _close(session: Session, note_id: int) -> None:
 
 def _open(session: Session, note_id: int) -> NoteRow:
     row = session.get(NoteRow, note_id) if 0 < note_id < 2**63 else None
-    if row is None or row.closed_at is not None:
-        raise NotFound("that note is done or dropped already")
+    if row is None or row.closed_at is not None or row.room_id != active_id(session):
+        raise NotFound("that note is done, dropped, or of another room")
     return row
 
 

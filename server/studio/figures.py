@@ -17,6 +17,11 @@ from server.studio.setting import Setting
 ADVISE_BEYOND_STOPS = 0.25
 # Two points whose key light differs by less than this count as tied. [fraction]
 TIE = 1e-3
+# Where readings come in, points within what a meter can tell apart count as tied: a reading a tenth
+# of a stop off must not swap the cheeks. [fraction]
+METERED_TIE = 0.08
+# Beyond six stops no print shows a difference, and no room is so dark (common practice).
+MOST_TOLD = 64.0
 
 
 @dataclass(frozen=True)
@@ -123,7 +128,7 @@ def sides_of(
 
     Lit side: the face point that gets the most light from the keys. Shadow side: the face point
     that the keys light least, the other cheek where that ties. Without a key the brightest and
-    the darkest face point.
+    the darkest face point. Between metered points that tie, the geometry decides.
     """
     keys = [h.name for h in rig.heads if h.role == "key" and outputs[h.name] > 0]
     points = rig.face_points
@@ -131,8 +136,16 @@ def sides_of(
         light = {p.name: sum(matrix.at[p.name][k] * outputs[k] for k in keys) for p in points}
     else:
         light = {p.name: matrix.lux(p.name, outputs) for p in points}
-    lit = max(points, key=lambda p: light[p.name])
-    least = min(light.values())
+    most, least = max(light.values()), min(light.values())
+    metered = any(matrix.source.get(p.name, {}).get(k) != "predicted" for p in points for k in keys)
+    if keys and metered and matrix.plain:
+        alone = {p.name: sum(matrix.plain[p.name][k] * outputs[k] for k in keys) for p in points}
+        lit = max((p for p in points if light[p.name] >= (1 - METERED_TIE) * most),
+                  key=lambda p: alone[p.name])  # fmt: skip
+        points = tuple(p for p in points if light[p.name] - least <= METERED_TIE * most)
+        light, least = alone, min(alone[p.name] for p in points)
+    else:
+        lit = max(points, key=lambda p: light[p.name])
     tied = [p for p in points if light[p.name] - least <= TIE * light[lit.name]]
     # of tied points the one farthest across the face from the lit point is the other cheek
     shadow = max(tied, key=lambda p: abs(p.x - lit.x))
@@ -173,6 +186,8 @@ def ratio_label(value: float | None) -> str:
         return "no fill"
     if value < 0.095:
         return "key off the face"
+    if value > MOST_TOLD:
+        return f"over {MOST_TOLD:.0f}:1"
     return f"{value:.0f}:1" if value >= 9.95 else f"{value:.1f}:1".replace(".0:", ":")
 
 

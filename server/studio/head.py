@@ -73,7 +73,9 @@ class Placement:
             raise OutOfRange(f"scrims: at most 6 fit a head, got {len(self.scrims)}")
         for scrim in self.scrims:
             number("scrims", scrim, 0, 6)
-        if not isinstance(self.aim, str):
+        if isinstance(self.aim, str):
+            name_of("aim", self.aim)
+        else:
             for axis in self.aim:
                 number("aim", axis, -100, 100)
         head_position(self.azimuth_deg, self.distance_m, self.rise_m)  # |rise| < distance

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from server.errors import OutOfRange
 from server.physics.stops import light_factor
-from server.studio.head import NAME_LENGTH, number
+from server.studio.head import name_of, number
 
 NOTE_LENGTH = 200
 FAR_STOPS = 3.0
@@ -36,8 +36,11 @@ class LampChange:
     def __post_init__(self) -> None:
         if self.at.tzinfo is None:
             raise OutOfRange("a lamp change needs its moment with a time zone")
-        if not 0 < len(self.head) <= NAME_LENGTH:
-            raise OutOfRange(f"a lamp change needs the name of its head, got {self.head!r:.60}")
+        if not 1970 <= self.at.year <= 2200:
+            raise OutOfRange(f"a lamp change's year must lie in 1970..2200, got {self.at.year}")
+        name_of("head of a lamp change", self.head)
+        if self.point:
+            name_of("point of a lamp change", self.point)
         number("hours", self.hours, 0, 1_000_000)
         number("counted", self.counted, 0, 1_000_000)
         if len(self.note) > NOTE_LENGTH or not self.note.isprintable():

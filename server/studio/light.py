@@ -32,6 +32,8 @@ class LightMatrix:
     ambient: Mapping[str, float]
     bounce: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     source: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    plain: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    """What the geometry alone says. [lx at full]"""
 
     def lux(self, point: str, outputs: Mapping[str, float]) -> float:
         """Light at a point: the room's own plus every head. [lx]"""
@@ -75,12 +77,15 @@ def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
     at: dict[str, dict[str, float]] = {}
     bounce: dict[str, dict[str, float]] = {}
     source: dict[str, dict[str, str]] = {}
+    alone: dict[str, dict[str, float]] = {}
     ratios: dict[str, list[float]] = {}
     for point in rig.points:
         at[point.name], bounce[point.name], source[point.name] = {}, {}, {}
+        alone[point.name] = {}
         for head in rig.heads:
             plain = _at_point(head, point, points, *points[point.name])
             anchored = known.of(point, head, yaw_deg, plain)
+            alone[point.name][head.name] = plain
             bounce[point.name][head.name] = anchored.bounce
             at[point.name][head.name] = plain * anchored.factor + anchored.bounce
             source[point.name][head.name] = anchored.source
@@ -96,6 +101,7 @@ def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
         ambient={p.name: known.ambient.get(p.name, rig.room.ambient_lux) for p in rig.points},
         bounce=bounce,
         source=source,
+        plain=alone,
     )
 
 

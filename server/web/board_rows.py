@@ -86,8 +86,9 @@ def _row(
     lit = [h for h in heads if h.room_up_thirds is not None]
     if heads and all(h.head.out for h in heads):
         return Row(group, name, key, "dark", "out", "until it is back", "", "", "", "")
+    out = ", ".join(f"{h.head.name} is out" for h in heads if h.head.out) if group != "all" else ""
     if not lit:
-        return Row(group, name, key, "dark", "dark", "brings it in low", "", "", "", "")
+        return Row(group, name, key, "dark", "dark", "brings it in low", "", "", out, "")
     up = min(h.room_up_thirds or 0.0 for h in lit)
     down = min(h.room_down_thirds or 0.0 for h in lit)
     good = {round(h.from_good_thirds, 2) for h in lit if h.from_good_thirds is not None}
@@ -105,7 +106,7 @@ def _row(
         up=_room_words(up),
         down=_room_words(down),
         from_good=from_good,
-        note=_row_note(lit, off_colour),
+        note=" · ".join(n for n in (out, _row_note(lit, off_colour)) if n),
         warm=warm,
     )
 

@@ -55,6 +55,8 @@ class Desk:
     certificates: Certificates | None = None
     base: str = ""
     """How tablets in the studio's network reach the pages; empty when they cannot."""
+    expected_back: set[str] = field(default_factory=set)
+    """Heads of a circuit that come back one after another."""
     _tasks: set[asyncio.Task[None]] = field(default_factory=set)
     fade_down: bool = False
     """A wanted stop is to take the light down gently."""

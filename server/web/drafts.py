@@ -23,7 +23,7 @@ class Drafts:
 
     def take(self, number: str) -> Whole:
         """The studio that was looked at under this number. Refused when it is forgotten."""
-        whole = self._drafts.get(number)
+        whole = self._drafts.pop(number, None)  # once: a second tap puts nothing in place again
         if whole is None:
             raise Refused("that file is not at hand any more: choose it once more")
         return whole

@@ -92,7 +92,7 @@ class Faces:
 
     def of_look(self, rig: Rig, look: Look) -> Face:
         """The face of a look as far as it is known; what is missing is made soon."""
-        light = self._light_of_look(rig, look)
+        light = self.light_of_look(rig, look)
         if look.missing_heads(rig):  # a face without them would tell another light
             return Face(light, "", "", None, "")
         return self.of(light, look_id=look.look_id)
@@ -233,7 +233,8 @@ class Faces:
             return None, self._trouble or (WAITING if self._folder else "")
         return None, drawing.problem(light.rig, light.yaw_deg, heads) or WAITING
 
-    def _light_of_look(self, rig: Rig, look: Look) -> Light:
+    def light_of_look(self, rig: Rig, look: Look) -> Light:
+        """What a look is on the rig as it is now, its heads where they stood. Remembered."""
         with self._lock:
             known = self._looks.get(look.look_id)
         light = known[2] if known and known[1] is rig else light_of_look(rig, look)

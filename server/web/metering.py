@@ -22,6 +22,7 @@ from server.studio.room import Meter
 from server.studio.touched import Pair
 from server.web.words import lux_words, point_words
 
+FASTEST_LENS = 0.95
 METERING = "metering: "
 """How a step of the metering is told; the light before the first of them comes back at the end."""
 
@@ -146,6 +147,8 @@ def lens_words(lux: float, now: Now, point: str) -> str:
     exact = f_number_for(
         lux, lens.iso, lens.shutter_s, constant(now.rig.meter, _receptor(now, point))
     )
+    if exact < FASTEST_LENS:
+        return lux_words(lux)  # darker than any lens is marked for
     nearest = nearest_f_stop(exact)
     tenths = round(20 * log2(exact / nearest.exact))
     return nearest.label + (f" and {tenths:+d} tenths".replace("-", "−") if tenths else "")

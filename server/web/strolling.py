@@ -21,6 +21,8 @@ class Stroll:
     look: Look
     steps: int
     at: int = 0
+    number: int | None = None
+    """The step of the history it made last; any other light ends the walk."""
 
 
 class Strolling:
@@ -30,10 +32,13 @@ class Strolling:
         self._lock = threading.Lock()
         self._now: Stroll | None = None
 
-    @property
-    def now(self) -> Stroll | None:
-        """The walk under way."""
-        return self._now
+    def under_way(self, now: Now) -> Stroll | None:
+        """The walk, unless the light was changed by hand since its last step: then it is over."""
+        with self._lock:
+            walk = self._now
+            if walk and walk.number not in (None, now.record.history.now.number):
+                self._now = walk = None
+            return walk
 
     def begin(self, now: Now, look: Look, steps: int) -> None:
         """From what is lit to a look."""
@@ -52,15 +57,15 @@ class Strolling:
         with self._lock:
             walk = self._now
             assert walk is not None
-            at = walk.at + by
+            at, number = walk.at + by, now.record.history.now.number + 1
             there = walk.look.setting(now.rig, now.record.history.now.setting)
             text = f"{at} of {walk.steps} on the way to {walk.look.name}"
             if at >= walk.steps:
                 setting, text, self._now = there, walk.look.name, None
             elif at <= 0:
                 setting, text = walk.start, f"back from the way to {walk.look.name}"
-                self._now = replace(walk, at=0) if walk.at > 0 else None
+                self._now = replace(walk, at=0, number=number) if walk.at > 0 else None
             else:
                 setting = mixed(now.rig, walk.start, there, at / walk.steps)
-                self._now = replace(walk, at=at)
+                self._now = replace(walk, at=at, number=number)
             return Move(setting.with_lens(now.setting.lens), "walk", text)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import quote
 
 from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
@@ -62,6 +63,7 @@ def is_htmx(request: Request) -> bool:
 
 def went(request: Request, path: str) -> Response:
     """After a form was taken in: on to a page. (When it was not, a notice, and the form stays.)"""
+    path = quote(path, safe="/?&=#%:+,.-_~")  # a header holds latin letters only
     if is_htmx(request):
         return Response(status_code=204, headers={"HX-Redirect": path})
     return RedirectResponse(path, 303)

@@ -13,9 +13,11 @@ from server.studio.mix import changes
 from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
+from server.web.metering import METERING
 from server.web.words import f_words, look_lens_words, shutter_words
 
 TILES = 6
+TOLD_CHANGES = 3
 ABOUT = {"metered": "", "moved": "about, changed since metering: ", "predicted": "about "}
 
 
@@ -91,6 +93,10 @@ def strip_view(now: Now) -> Strip:
     else:
         state, word = "none", "No light sent"
     lit = [h for h in told.heads if h.output > 0]
+    out = [h.name for h in now.rig.heads if h.out]
+    if out:
+        word += f" · {', '.join(out)} {'is' if len(out) == 1 else 'are'} out"
+    metering = now.record.history.now.text.startswith(METERING) and not now.comparing
     known = told.ratio.value is not None and bool(lit)
     return Strip(
         state=state,
@@ -99,14 +105,16 @@ def strip_view(now: Now) -> Strip:
         room_id=now.record.room_id,
         look="Dark" if not lit else (setting.origin.name if setting.origin else "Free light"),
         changed="changed" if lit and setting.origin and setting.changed else "",
-        ratio=told.ratio.label if lit else "—",
-        ratio_words=ABOUT[told.ratio.source] + "lit : shadow" if known else "lit : shadow",
+        ratio=told.ratio.label if lit and not metering else "—",
+        ratio_words="one head alone"
+        if metering and lit
+        else (ABOUT[told.ratio.source] + "lit : shadow" if known else "lit : shadow"),
         lens=f_words(lens.lens.f_number),
         lens_words=_camera_words(now),
-        advice=lens.advice if lit and lens.advice else "",
+        advice=lens.advice if lit and lens.advice and not metering else "",
         advice_f=f"{float(lens.nearest.mark):g}" if lit and lens.advice and lens.nearest else "",
         told=f"{now.text} · {now.actor}" if now.text and now.actor else now.text,
-        since_good=since_good_words(now),
+        since_good="" if metering else since_good_words(now),
         unsaved=now.unsaved,
         undo=now.record.history.can_undo > 0,
         redo=now.record.history.can_redo > 0,
@@ -136,7 +144,9 @@ def since_good_words(now: Now) -> str:
     if not told:
         return "as in the good frame"
     rest = ", rest same" if len(told) < len(now.rig.heads) else ""
-    return ", ".join(f"{name} {change}" for name, change in told) + rest
+    if len(told) > TOLD_CHANGES:
+        rest = f" and {len(told) - TOLD_CHANGES} more"
+    return ", ".join(f"{name} {change}" for name, change in told[:TOLD_CHANGES]) + rest
 
 
 def looks_view(
@@ -189,12 +199,15 @@ def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces
     hands = f"needs {', '.join(missing)}" if missing else (
         f"hands needed: {', '.join(moved)}" if moved else "")  # fmt: skip
     state = "idle"
-    if origin and origin.look_id == look.look_id:
+    lit = any(now.setting.output(h) > 0 for h in now.rig.heads)
+    if lit and origin and origin.look_id == look.look_id:
         state = "lit"
     elif look.look_id == armed:
         state = "next"
     lens = look_lens_words(look.lens, look.f_number)
     ratio = ratio_label(look.ratio) if look.ratio else "no fill"
+    if not missing:  # as the readings say by now, not as it was kept
+        ratio = faces.light_of_look(now.rig, look).told.ratio.label
     there = look.setting(now.rig, now.setting)
     over = trips(now.rig, outputs_of(now.rig, now.setting), outputs_of(now.rig, there))
     return Tile(

@@ -166,6 +166,19 @@ def test_a_server_that_starts_again_leaves_the_same_light_alone(studio: Studio) 
     assert len(again.line.timeline.frames) == 1
 
 
+def test_a_new_database_sets_off_from_the_light_that_is_there() -> None:
+    """The record is gone, the keeper still shows a light: the first tap fades from it."""
+    frame = bytearray(512)
+    frame[0], frame[4] = 203, 120
+    studio = Studio(rig_of(), {1: bytes(frame)})
+    assert studio.line.timeline is None  # nothing is sent before a first light is asked for
+    studio.engine.set_levels({"Key": 10, "Fill": 0})
+    key = studio.run(1.5, 1)
+    assert key[0] > 190
+    assert steps(key) <= 20
+    assert key[-1] == 26
+
+
 def test_quick_taps_count_as_the_one_rise_they_are() -> None:
     """Three times two stops up within half a second take 1.5 s, as six stops at once would."""
     studio = Studio(rig_of())

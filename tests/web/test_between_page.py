@@ -107,3 +107,19 @@ def test_the_rig_page_tells_the_worst_of_the_running_order_and_the_neutral(
     assert "that sum does not hold" in page
     rig["room"]["circuits"][0]["phase"] = "L9"
     assert tight.put("/api/rig", json=rig).status_code == 422
+
+
+def test_a_light_changed_by_hand_ends_the_walk(lit: TestClient) -> None:
+    lit.post("/api/walk", json={"look": 5, "steps": 5})
+    lit.post("/api/nudge", json={"role": "fill", "thirds": 1})
+    assert lit.post("/api/walk/step", json={"by": 1}).status_code == 409
+    lit.post("/api/walk", json={"look": 5, "steps": 5})
+    lit.post("/api/undo")
+    assert "On the way" not in lit.get("/board/between").text
+
+
+def test_no_way_round_the_breaker(tight: TestClient) -> None:
+    before = stops(tight)
+    assert tight.post("/api/mix", json={"look": 5, "part": 1.0}).status_code == 409
+    assert tight.post("/api/walk", json={"look": 5, "steps": 2}).status_code == 409
+    assert stops(tight) == before

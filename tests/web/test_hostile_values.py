@@ -72,6 +72,23 @@ def test_readings_that_cannot_be_are_refused(client: TestClient, wrong: dict[str
     assert client.get("/meter").status_code == 200
 
 
+@pytest.mark.parametrize("where", ["readings", "lamps", "heads"])
+def test_half_a_character_is_not_kept_in_the_rig(client: TestClient, where: str) -> None:
+    before = rig(client)
+    wish = json.loads(json.dumps(before))
+    half = "\\ud800"
+    if where == "readings":
+        wish["readings"] = [reading(placement={**placement_document(Placement()), "aim": half})]
+    elif where == "lamps":
+        wish["lamps"] = [{"head": half, "at": "2026-05-01T10:00:00+00:00"}]
+    else:
+        wish["heads"][0]["placement"]["aim"] = half
+    body = json.dumps(wish).replace("\\\\ud800", "\\ud800")
+    answer = client.put("/api/rig", content=body, headers={"Content-Type": "application/json"})
+    assert answer.status_code == 422
+    assert rig(client) == before
+
+
 def test_a_reading_aimed_at_a_point_that_is_gone_anchors_nothing(client: TestClient) -> None:
     wish = rig(client)
     aimed = placement_document(Placement(aim="hair"))

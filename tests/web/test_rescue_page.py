@@ -83,3 +83,26 @@ def test_a_nudge_at_full_leads_to_the_ways(client: TestClient) -> None:
     )
     assert 'href="/board/ways?head=Key&amp;thirds=1"' in answer.text
     assert client.get("/api/state").json()["undo"] == steps  # nothing moved, nothing to take back
+
+
+def test_said_out_once_more_it_stays_out(lit: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("server.web.routes.rescue.ONE_AFTER_ANOTHER_S", 0.1)
+    lit.post("/api/out", json={"circuit": "A"})
+    lit.post("/api/out", json={"circuit": "A", "out": False})
+    lit.post("/api/out", json={"circuit": "A"})
+    time.sleep(0.8)
+    rig = lit.get("/api/rig").json()
+    assert all(h["out"] for h in rig["heads"] if h["circuit"] == "A")
+
+
+def test_the_board_says_what_is_out_and_leaves_its_keys_off(lit: TestClient) -> None:
+    lit.post("/api/out", json={"head": "Fill"})
+    board = lit.get("/board").text
+    assert "Fill is out" in board
+    # the other head of the row comes in instead, never the dead one
+    lit.post("/live/nudge", data={"group": "fill", "thirds": 1})
+    assert lit.get("/api/state").json()["did"] == "Under fill in, low"
+    lit.post("/api/out", json={"head": "Background"})
+    answer = lit.post("/live/nudge", data={"group": "background", "thirds": 1})
+    assert answer.status_code == 409
+    assert "out until it is back" in answer.text

@@ -100,16 +100,16 @@ def test_what_was_left_off_is_told_on_the_board(
 ) -> None:
     client.post("/api/recall", json={"look": 4})
     before = [h["signal"] for h in client.get("/api/state").json()["heads"]]
-    assert 'id="left-off" data-left="no"' in client.get("/board").text
+    assert 'id="left-off" role="status" data-left="no"' in client.get("/board").text
     client.post(start, data=form)
     page = client.get("/board").text
     assert words in page
-    assert 'id="left-off" data-left="yes"' in page
+    assert 'id="left-off" role="status" data-left="yes"' in page
     assert client.post("/live/light-before").url.path == "/board"
     told = client.get("/api/state").json()
     assert [h["signal"] for h in told["heads"]] == before
     assert told["look"]["name"] == "Loop"
-    assert 'id="left-off" data-left="no"' in client.get("/board").text
+    assert 'id="left-off" role="status" data-left="no"' in client.get("/board").text
     assert "Start the walk" in client.get("/rig/walk").text
     assert client.post("/live/light-before", headers=TAP).status_code == 409
 

@@ -112,3 +112,30 @@ def test_colours_are_told_in_a_colour_sitting_only(lit: TestClient) -> None:
     rig["sitter"]["colour"] = True
     lit.put("/api/rig", json=rig)
     assert "Key: 28 mired warmer than Fill" in lit.get("/board").text
+
+
+def test_a_head_of_any_script_is_noted_too(lit: TestClient) -> None:
+    rig = lit.get("/api/rig").json()
+    rig["heads"][0]["name"] = "\u88dc\u52a9 & \u706f #1"
+    assert lit.put("/api/rig", json=rig).status_code == 200
+    name = rig["heads"][0]["name"]
+    lit.post("/api/levels", json={"levels": {name: 80}})
+    answer = lit.post(
+        "/live/way", data={"head": name, "thirds": -1, "kind": "distance"},
+        headers={"HX-Request": "true"},
+    )  # fmt: skip
+    assert answer.status_code == 204
+    page = lit.get(answer.headers["HX-Redirect"]).text
+    assert 'aria-current="true">\u88dc\u52a9 &amp; \u706f #1' in page
+
+
+def test_a_note_that_dims_is_ticked_by_one_who_operates(lit: TestClient) -> None:
+    told = lit.post("/api/ways", json={"head": "Key", "thirds": -2, "kind": "scrim"}).json()
+    assert "then Key" in told["note"]["text"]
+    desk = lit.app.state.desk
+    tablet = TestClient(lit.app, client=("192.0.2.7", 5000))
+    tablet.cookies.set("thirdstop", desk.doors.cookie(desk.doors.let_in("Ana", "ask")))
+    before = state(lit)["heads"]
+    assert tablet.post(f"/api/notes/{told['note']['id']}/done").status_code == 409
+    assert state(lit)["heads"] == before
+    assert lit.post(f"/api/notes/{told['note']['id']}/done").status_code == 200

@@ -29,7 +29,7 @@ STEPS = (3, 5, 8)
 async def between_page(desk: DeskDep, session: SessionDep, steps: int = 5) -> Response:
     """Half-way to a look, a walk to it, or this light for a sitter who turns the other way."""
     now = desk.engine.now()
-    walk = desk.strolling.now
+    walk = desk.strolling.under_way(now)
     return html(
         "pages/between.html", view="strip", oob=False, notice="", strip=strip_view(now),
         looks=[(k.look_id, k.name) for k in store.running_order(session)
@@ -92,7 +92,7 @@ async def walk_end(request: Request, desk: DeskDep) -> Response:
 
 def stroll(desk: Desk, by: int, actor: str) -> Now:
     """A press of the pedal while a walk is on."""
-    if desk.strolling.now is None:
+    if desk.strolling.under_way(desk.engine.now()) is None:
         raise Refused("no walk is on: choose a look to walk to")
     return desk.engine.make(lambda now: desk.strolling.pressed(now, by), actor)
 

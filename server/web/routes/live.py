@@ -108,7 +108,7 @@ async def step(
 ) -> Response:  # fmt: skip
     """The next look of the running order, or the one before; on a walk its next step, or the one
     before: what a pedal does."""
-    if desk.strolling.now is not None:
+    if desk.strolling.under_way(desk.engine.now()) is not None:
         stroll(desk, by, actor)
         return answer(request, back)
     engine = desk.engine

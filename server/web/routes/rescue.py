@@ -73,15 +73,25 @@ async def in_again(
     """It is back: heads fade in from low, one after another."""
     names = _named(desk.engine.now(), head, circuit)
     _mark(desk, names[:1], False, names[0], actor)
-    if names[1:]:
-        desk.coming_back(_one_after_another(desk, names[1:], actor))
+    _expect(desk, names[1:], actor)
     return went(request, PAGE)
 
 
-async def _one_after_another(desk: Desk, names: Sequence[str], actor: str) -> None:
+def _expect(desk: Desk, names: Sequence[str], actor: str) -> None:
+    """These heads come back one after another, unless they are said to be out once more."""
+    if names:
+        desk.expected_back |= set(names)
+        room_id = desk.engine.now().record.room_id
+        desk.coming_back(_one_after_another(desk, names, room_id, actor))
+
+
+async def _one_after_another(desk: Desk, names: Sequence[str], room_id: int, actor: str) -> None:
     for name in names:
         await asyncio.sleep(ONE_AFTER_ANOTHER_S)
-        if any(h.name == name and h.out for h in desk.engine.now().rig.heads):
+        now = desk.engine.now()
+        if now.record.room_id != room_id:
+            return  # another room was opened: what is out there is said there
+        if name in desk.expected_back and any(h.name == name and h.out for h in now.rig.heads):
             _mark(desk, [name], False, name, actor)
 
 
@@ -97,6 +107,7 @@ def _named(now: Now, head: str, circuit: str) -> list[str]:
 
 
 def _mark(desk: Desk, names: Sequence[str], out: bool, what: str, actor: str) -> Now:
+    desk.expected_back -= set(names)
     rig = with_out(desk.engine.now().rig_now, names, out)
     return desk.engine.replace_rig(rig, actor, f"{what} is {'out' if out else 'back'}")
 
@@ -136,8 +147,8 @@ async def post_out(desk: DeskDep, actor: ActorDep, wish: Out) -> JSONResponse:
     names = _named(desk.engine.now(), wish.head, wish.circuit)
     first = names if wish.out else names[:1]
     now = _mark(desk, first, wish.out, wish.circuit or wish.head, actor)
-    if not wish.out and names[1:]:
-        desk.coming_back(_one_after_another(desk, names[1:], actor))
+    if not wish.out:
+        _expect(desk, names[1:], actor)
     return JSONResponse(state_json(now))
 
 

@@ -1,21 +1,23 @@
 """Ways to get there: ranked, taken with one tap, or noted for hands and ticked when done."""
 
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 from sqlmodel import Session
 
-from server.errors import NotFound
+from server.errors import NotFound, Refused
 from server.live.now import Now
 from server.live.owner import Move
 from server.store import notes as store
+from server.store.devices import Device
 from server.studio.note import Note, brought, note_of, placed
 from server.studio.room import WAYS
 from server.studio.way import Way
 from server.studio.ways import ways, ways_out_of_banding
-from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
+from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, SessionDep
 from server.web.state import state_json
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -72,7 +74,9 @@ async def take(
 ) -> Response:
     """Take a way that needs no hands, or note one that does."""
     _, note = _take(desk, session, head, thirds, kind, actor)
-    return went(request, f"/board/ways?head={head}&thirds={thirds}" if note else "/board")
+    return went(
+        request, f"/board/ways?head={quote(head, safe='')}&thirds={thirds}" if note else "/board"
+    )
 
 
 def _take(
@@ -101,15 +105,18 @@ def _way(now: Now, head: str, thirds: int, kind: str) -> Way:
 
 @router.post("/notes/{note_id}/done")
 async def done(
-    request: Request, desk: DeskDep, session: SessionDep, actor: ActorDep, note_id: int
-) -> Response:
+    request: Request, desk: DeskDep, session: SessionDep, actor: ActorDep, device: DeviceDep,
+    note_id: int,
+) -> Response:  # fmt: skip
     """Hands have been at the stand: the placement is as the note says."""
-    _done(desk, session, note_id, actor)
+    _done(desk, session, note_id, actor, device)
     return went(request, "/board/ways")
 
 
-def _done(desk: Desk, session: Session, note_id: int, actor: str) -> Now:
+def _done(desk: Desk, session: Session, note_id: int, actor: str, device: Device) -> Now:
     note = store.get_note(session, note_id)
+    if note.up and (device.role != "operate" or desk.floor.must_ask(device)):
+        raise Refused("this note moves a dimmer too: one who operates ticks it")
     now = desk.engine.replace_rig(
         placed(desk.engine.now().rig_now, note), actor, f"done: {note.text}"
     )
@@ -166,7 +173,7 @@ async def get_notes(session: SessionDep) -> JSONResponse:
 
 @contract.post("/notes/{note_id}/done")
 async def post_done(
-    desk: DeskDep, session: SessionDep, actor: ActorDep, note_id: int
+    desk: DeskDep, session: SessionDep, actor: ActorDep, device: DeviceDep, note_id: int
 ) -> JSONResponse:
     """Tick a note: its placement is real now."""
-    return JSONResponse(state_json(_done(desk, session, note_id, actor)))
+    return JSONResponse(state_json(_done(desk, session, note_id, actor, device)))

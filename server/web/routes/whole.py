@@ -53,8 +53,8 @@ def look_at(desk: DeskDep, document: Annotated[UploadFile, File()]) -> Response:
 @router.post("/import/{number}")
 def put_in_place(request: Request, desk: DeskDep, actor: ActorDep, number: str) -> Response:
     """Put the studio that was looked at in place of this one, all of it or nothing."""
-    whole = desk.drafts.take(number)
     refuse_while_walking(desk)
+    whole = desk.drafts.take(number)
 
     with Session(desk.database) as session:
 
