@@ -27,6 +27,8 @@ REACH_BEYOND = 1.0
 FALLBACK_CAMERA_M = 2.2
 SHEET_CM = 50.0
 """The sheet grows in such steps, so that a head that is moved a little does not shift the rest."""
+LETTER = 0.52
+"""Mean width of a letter, as a share of the line."""
 DARK_SIZE, FULL_SIZE = 0.7, 1.5
 NORMAL_CM = 16.0
 GRIP = 0.07
@@ -100,8 +102,8 @@ class _Sheet:
     stops: Stops | None
     moving: str
     grip_cm: float
-    labels: list[tuple[float, float]] = field(default_factory=list)
-    """Places that are taken."""
+    labels: list[tuple[float, float, float]] = field(default_factory=list)
+    """Where words stand already: from, to, on which line."""
 
 
 def plans(
@@ -208,12 +210,12 @@ def _head(head: Head, sheet: _Sheet, aim: Vector) -> PlanHead:
         output = 0.0 if below is None else 2.0 ** -float(below)
         size = DARK_SIZE + (FULL_SIZE - DARK_SIZE) * sqrt(output)
         level = " dark" if below is None else f" {thirds_text(-3 * float(below)) or 'full'}"
-    label_x, label_y = _label(x, y, sheet)
     label = f"{head.name} {throw}"
     if not sheet.moving:
         label += level
     elif head.name != sheet.moving:
         label = head.name
+    label_x, label_y, anchor = _label(x, y, sheet, label)
     return PlanHead(
         name=head.name,
         role=head.role,
@@ -225,7 +227,7 @@ def _head(head: Head, sheet: _Sheet, aim: Vector) -> PlanHead:
         spill=_cone(x, y, way, reach, beam.field_deg) if lit else "",
         label_x=f"{label_x:.1f}",
         label_y=f"{label_y:.1f}",
-        anchor="start" if label_x > x + 1 else ("end" if label_x < x - 1 else "middle"),
+        anchor=anchor,
         label=label,
         words=f"{head.name} {throw}{level}",
         size=f"{size:.2f}",
@@ -245,13 +247,18 @@ def _cone(x: float, y: float, way: float, reach: float, full_deg: float) -> str:
     )
 
 
-def _label(x: float, y: float, sheet: _Sheet) -> tuple[float, float]:
+def _label(x: float, y: float, sheet: _Sheet, label: str) -> tuple[float, float, str]:
     """Outward of the head, moved down until it stands clear of the others."""
     line = LARGE_LABEL_CM if sheet.moving else LABEL_CM
     side = 1 if x > 12 else (-1 if x < -12 else 0)
     label_x = x + (line + 7) * side
     label_y = y + (6 if side else (-20 if y < 0 or not sheet.top else 15 + line))
-    while any(abs(label_y - b) < line and abs(label_x - a) < 110 for a, b in sheet.labels):
+    width = LETTER * line * len(label)
+    left = label_x - width * {1: 0.0, 0: 0.5, -1: 1.0}[side]
+    while any(
+        abs(label_y - at) < line and left < end and start < left + width
+        for start, end, at in sheet.labels
+    ):
         label_y += line
-    sheet.labels.append((label_x, label_y))
-    return label_x, label_y
+    sheet.labels.append((left, left + width, label_y))
+    return label_x, label_y, {1: "start", 0: "middle", -1: "end"}[side]

@@ -77,6 +77,24 @@ def test_only_the_head_that_is_moved_can_be_taken_hold_of() -> None:
         assert 2 * float(plan.heads[-1].grip) > 0.1 * max(width, height)
 
 
+def test_words_stand_clear_of_each_other(client: TestClient) -> None:
+    """A letter is taken as half as wide as the line is high (common practice for sans type)."""
+    now = client.app.state.desk.engine.now()
+    for moving, line in (("", 17.0), ("Key", 30.0)):
+        for plan in plans(now.rig, 0.0, now.setting.stops, moving=moving):
+            boxes = []
+            for each in plan.heads:
+                wide = 0.5 * line * len(each.label)
+                left = (
+                    float(each.label_x) - {"start": 0, "middle": 0.5, "end": 1}[each.anchor] * wide
+                )
+                boxes.append((left, left + wide, float(each.label_y), each.name))
+            for a in boxes:
+                for b in boxes:
+                    apart = a[1] <= b[0] or b[1] <= a[0] or abs(a[2] - b[2]) >= line - 0.2
+                    assert a is b or apart, (a, b)
+
+
 def test_a_small_move_does_not_shift_the_sheet() -> None:
     moved = RIG.standing({"Key": replace(RIG.head("Key").placement, distance_m=2.22)})
     for before, after in zip(plans(RIG, 0.0), plans(moved, 0.0), strict=True):
