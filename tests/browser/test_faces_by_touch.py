@@ -65,10 +65,10 @@ def test_the_words_follow_the_light(page: Page, server: LiveServer) -> None:
     board(page, server)
     words = page.locator(CANVAS)
     expect(words).to_have_attribute("aria-label", "Rembrandt, short side, lit to shadow 4.4:1,"
-                                    " background ⅔ stop under", timeout=30_000)  # fmt: skip
+                                    " background 1 stop under", timeout=30_000)  # fmt: skip
     page.tap('[data-group="b"] .row-down button')
     expect(words).to_have_attribute("aria-label", "Rembrandt, short side, lit to shadow 4.4:1,"
-                                    " background 1 stop under")  # fmt: skip
+                                    " background 1⅓ stops under")  # fmt: skip
 
 
 def test_without_planes_the_server_s_picture_follows(page: Page, server: LiveServer) -> None:

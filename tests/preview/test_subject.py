@@ -34,7 +34,7 @@ def test_the_stand_ins_of_a_rig_are_those_that_can_be_drawn():
 
 
 def test_the_background_hangs_where_its_point_is(rig):
-    assert subject_of(rig, 0.0, ()).scene.background_distance_m == 1.5
+    assert subject_of(rig, 0.0, ()).scene.background_distance_m == 2.3
     points = tuple(replace(p, z=-2.4) if p.name == "background" else p for p in rig.points)
     assert subject_of(replace(rig, points=points), 0.0, ()).scene.background_distance_m == 2.4
     points = tuple(p for p in rig.points if p.name != "background")
