@@ -25,9 +25,8 @@ FLAGS = [
 ]
 
 
-BOTH_WAYS = ("test_by_touch", "test_at_the_desk", "test_hold_and_places", "test_faces_by_touch",
-             "test_spot_by_touch")  # fmt: skip
-"""Live pages are tried on a tablet both ways up, set-up pages upright only: that takes minutes."""
+BOTH_WAYS = ("test_by_touch", "test_hold_and_places")
+"""What keys do is tried on a tablet both ways up, all else upright only: it takes minutes."""
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
