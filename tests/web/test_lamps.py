@@ -12,7 +12,13 @@ from server.app import create_app
 from server.settings import Settings
 
 LAMP = "/rig/heads/Key/lamp"
-DAY = f"{datetime.now().astimezone():%Y-%m-%d}"
+
+
+def day() -> str:
+    """Today, also in a run over midnight."""
+    return f"{datetime.now().astimezone():%Y-%m-%d}"
+
+
 POINT = "cheek right"
 
 
@@ -40,7 +46,7 @@ def metered_in(client: TestClient) -> float:
 
 def new_lamp(client: TestClient, stops: float) -> float:
     """Write a lamp change down, light the key alone; what a lamp so much brighter would show."""
-    page = client.post(LAMP, data={"day": DAY, "hours": "840", "note": "500 W, rated"})
+    page = client.post(LAMP, data={"day": day(), "hours": "840", "note": "500 W, rated"})
     assert page.url.path == LAMP
     assert "Light Key alone" in page.text or "lit alone" in page.text
     client.post(f"{LAMP}/light")
@@ -158,7 +164,7 @@ def test_the_pages_work_without_javascript_and_say_the_cautions(client: TestClie
     page = client.get("/rig/heads/Key").text
     for word in ("pull its plug", "cool down", "cloth or gloves", "rated for", "Local rules"):
         assert word in page, word
-    answer = client.post(LAMP, data={"day": DAY}, headers={"HX-Request": "true"})
+    answer = client.post(LAMP, data={"day": day()}, headers={"HX-Request": "true"})
     assert answer.headers["hx-redirect"] == LAMP
     old = datetime.now().astimezone() - timedelta(days=40)
     client.post(LAMP, data={"day": f"{old:%Y-%m-%d}", "hours": "12,5"})
@@ -174,10 +180,10 @@ def test_the_pages_work_without_javascript_and_say_the_cautions(client: TestClie
         (LAMP, {"day": "yesterday"}, 422, "day must be like"),
         (LAMP, {"day": "2999-01-01"}, 422, "must not lie ahead"),
         (LAMP, {"day": "0001-01-01"}, 422, ""),
-        (LAMP, {"day": DAY, "hours": "many"}, 422, "hours must be a number"),
-        (LAMP, {"day": DAY, "hours": "-1"}, 422, "hours"),
-        (LAMP, {"day": DAY, "note": "n" * 300}, 422, "note"),
-        ("/rig/heads/Nobody/lamp", {"day": DAY}, 404, "Nobody"),
+        (LAMP, {"day": day(), "hours": "many"}, 422, "hours must be a number"),
+        (LAMP, {"day": day(), "hours": "-1"}, 422, "hours"),
+        (LAMP, {"day": day(), "note": "n" * 300}, 422, "note"),
+        ("/rig/heads/Nobody/lamp", {"day": day()}, 404, "Nobody"),
         (f"{LAMP}/apply", typed(500), 409, "lit alone"),
         (f"{LAMP}/take-back", {"line": "1", "what": "line"}, 404, "no line 1"),
         (f"{LAMP}/take-back", {"line": "x", "what": "line"}, 422, "line"),
@@ -209,7 +215,7 @@ def test_what_no_meter_shows(client: TestClient) -> None:
 
 def test_a_renamed_head_takes_its_log_and_readings_along(client: TestClient) -> None:
     metered_in(client)
-    client.post(LAMP, data={"day": DAY, "hours": "3"})
+    client.post(LAMP, data={"day": day(), "hours": "3"})
     page = client.get("/rig/heads/Key").text
     fields = dict(re.findall(r'<input name="(\w+)"[^>]* value="([^"]*)"', page))
     chosen = re.findall(r'<select name="(\w+)">.*?<option selected>([^<]*)', page)
@@ -221,7 +227,7 @@ def test_a_renamed_head_takes_its_log_and_readings_along(client: TestClient) -> 
 
 
 def test_the_moment_of_a_change_is_now_for_today(client: TestClient) -> None:
-    client.post(LAMP, data={"day": DAY})
+    client.post(LAMP, data={"day": day()})
     at = datetime.fromisoformat(client.get("/api/rig").json()["lamps"][0]["at"])
     assert abs(datetime.now(UTC) - at) < timedelta(minutes=5)
 
@@ -253,7 +259,7 @@ def test_a_form_of_a_room_that_was_left_changes_nothing(client: TestClient) -> N
     before = client.get("/api/rig").json()
     other = {"room_id": "99"}
     for path, data in (
-        (LAMP, {"day": DAY}),
+        (LAMP, {"day": day()}),
         (f"{LAMP}/light", {}),
         (f"{LAMP}/apply", typed(500)),
         (f"{LAMP}/take-back", {"line": "1", "what": "line"}),
