@@ -23,7 +23,7 @@ WELL_AFTER_S = 5.0
 HOPELESS_CODES = (2, 78)
 """Exit codes that say "trying again will not help": wrong usage, EX_CONFIG."""
 HOPELESS_DEATHS = 5
-ASK_EVERY_S, STUCK_AFTER, SETTLES_WITHIN_S = 0.25, 3, 1.0
+ASK_EVERY_S, STUCK_AFTER, SETTLES_WITHIN_S = 0.25, 2, 1.0
 """How often a child is asked, after how many silences it is stuck, and how long it settles. [s]"""
 STOP_WITHIN_S = 8.0
 """Time a child has to end after SIGTERM before it is killed. [s]"""
@@ -49,7 +49,7 @@ class Child:
     living : callable or None
         Process id of one that already runs and does what we want, or None. Asked before each start.
     answers : callable or None
-        Whether it still answers; one that does not, three times running, is killed and started
+        Whether it still answers; one that does not, twice running, is killed and started
         again. Must return within half a second.
     first_time : sequence of str
         Arguments added the first time only.
