@@ -124,21 +124,16 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.desk = desk
     app.mount("/static/htmx", StaticFiles(directory=HTMX.parent), name="htmx")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    # not by include_router: it makes every route anew for each app, which takes a quarter second of
+    # the first page and changes nothing, since no router is given a prefix or a dependency here
     for module in (
         api, by_hand, devices, dimmer, stop, sitting, spot, ways, rescue, between, left_off, meter,
         curve, plan, placing, photographs, live, faces, exchange, carry, library, rooms, whole,
         rig_files, rig, photometry, lamps, warm_up, points, patch, trust, match, camera, reference,
     ):  # fmt: skip
-        app.include_router(module.router)
-    app.include_router(devices.contract)
-    app.include_router(spot.contract)
-    app.include_router(ways.contract)
-    app.include_router(between.contract)
-    app.include_router(rescue.contract)
-    app.include_router(meter.contract)
-    app.include_router(trust.contract)
-    app.include_router(rooms.contract)
-    app.include_router(carry_calls.contract)
+        app.routes.extend(module.router.routes)
+    for module in (devices, spot, ways, between, rescue, meter, trust, rooms, carry_calls):
+        app.routes.extend(module.contract.routes)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)
     return app

@@ -27,9 +27,8 @@ def routes(app) -> list[tuple[str, str]]:
     """Every route of the app that is not only for reading, read from the app itself."""
     found = []
     for route in app.routes:
-        for inner in getattr(getattr(route, "original_router", None), "routes", [route]):
-            if isinstance(inner, APIRoute):
-                found += [(m, inner.path) for m in inner.methods - {"GET", "HEAD"}]
+        if isinstance(route, APIRoute):
+            found += [(m, route.path) for m in route.methods - {"GET", "HEAD"}]
     return sorted(set(found))
 
 
