@@ -1,5 +1,7 @@
 """Rigs, servers and clients that several tests share."""
 
+import fcntl
+import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,12 +12,32 @@ from starlette.testclient import TestClient
 
 from server.app import create_app
 from server.paths import DEMO_DATA
+from server.preview.grid import grid_of
+from server.preview.scene import STAND_INS
 from server.settings import Settings
 from server.store.database import open_database
 from server.store.seed import seed
 
 # Scripts beside the tests: run by tests or by hand, not collected.
 collect_ignore_glob = ["*/[!tc_]*.py", "run.py"]
+
+
+@pytest.fixture(scope="session")
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder of this test run that all its processes share."""
+    base = tmp_path_factory.getbasetemp()
+    return base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+
+
+@pytest.fixture(scope="session")
+def baked(shared: Path) -> Path:
+    """Folder that keeps the sampled drawing: sampled once per test run."""
+    folder = shared / "baked"
+    folder.mkdir(exist_ok=True)
+    with (shared / "baked.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # who comes second finds it there
+        grid_of(STAND_INS["one"], folder)
+    return folder
 
 
 @pytest.fixture(scope="session")

@@ -1,6 +1,8 @@
 """A real server in a child process and a tablet-like browser. Left out without Chromium."""
 
+import json
 import os
+import select
 import shutil
 import signal
 import socket
@@ -12,6 +14,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from server.paths import ROOT
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = [
@@ -44,6 +48,16 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 class LiveServer:
+    """Pages at an address."""
+
+    url: str
+
+    def close(self) -> None:
+        """A wanted stop."""
+        raise NotImplementedError
+
+
+class Started(LiveServer):
     """`python -m server` on a free port of 127.0.0.1, which can be killed and started again."""
 
     def __init__(self, folder: Path, faces: Path, *more: str, host: str = "127.0.0.1") -> None:
@@ -86,28 +100,89 @@ class LiveServer:
         self._process.wait(10)
 
     def close(self) -> None:
-        """A wanted stop."""
         if self._process.poll() is None:
             self.kill(signal.SIGTERM)
         self._log.close()
 
 
+class Forked(LiveServer):
+    """The same pages from a fork of a process that has everything imported (ready.py)."""
+
+    def __init__(self, pid: int, port: int) -> None:
+        self.url = f"http://127.0.0.1:{port}"
+        self._pid = pid
+        self._ends = os.pidfd_open(pid)
+
+    def close(self) -> None:
+        for how in (signal.SIGTERM, signal.SIGKILL):
+            if select.select([self._ends], [], [], 0)[0]:
+                break  # ended by itself
+            os.kill(self._pid, how)
+            if select.select([self._ends], [], [], 10)[0]:
+                break
+        os.close(self._ends)
+
+
+class Ready:
+    """What makes such forks."""
+
+    def __init__(self) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "tests.browser.ready"], text=True, cwd=ROOT,
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True,
+        )  # fmt: skip
+
+    def serve(self, folder: Path, faces: Path, *more: str) -> Forked:
+        """A server of the studio in a folder; its log is there too."""
+        words = ["--database", str(folder / "studio.db"), "--faces", str(faces), *more]
+        assert self._process.stdin
+        assert self._process.stdout
+        self._process.stdin.write(json.dumps([str(folder / "server.log"), *words]) + "\n")
+        self._process.stdin.flush()
+        return Forked(*json.loads(self._process.stdout.readline()))
+
+    def close(self) -> None:
+        """End it, and with it what it made."""
+        self._process.communicate()
+
+
 @pytest.fixture(scope="session")
-def faces(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def ready() -> Iterator[Ready]:
+    """Imports done once for all tests."""
+    ready = Ready()
+    yield ready
+    ready.close()
+
+
+@pytest.fixture(scope="session")
+def faces(baked: Path, shared: Path) -> Path:
     """Where faces are kept: drawn once for all tests."""
-    return tmp_path_factory.mktemp("faces")
+    folder = shared / "faces"
+    folder.mkdir(exist_ok=True)
+    for grid in baked.glob("grid-*.npy"):
+        shutil.copy(grid, folder)
+    return folder
 
 
 @pytest.fixture
-def server(tmp_path: Path, faces: Path) -> Iterator[LiveServer]:
-    """The demo studio, really served."""
-    live = LiveServer(tmp_path, faces)
+def server(tmp_path: Path, faces: Path, ready: Ready, demo_studio: Path) -> Iterator[LiveServer]:
+    """The demo studio, served by a process of its own."""
+    shutil.copy(demo_studio, tmp_path / "studio.db")
+    live = ready.serve(tmp_path, faces)
     yield live
     live.close()
 
 
 @pytest.fixture
-def open_server(tmp_path: Path, faces: Path) -> Iterator[LiveServer]:
+def started(tmp_path: Path, faces: Path) -> Iterator[Started]:
+    """The demo studio from the start command, for tests that kill what it started."""
+    live = Started(tmp_path, faces)
+    yield live
+    live.close()
+
+
+@pytest.fixture
+def open_server(tmp_path: Path, faces: Path) -> Iterator[Started]:
     """The demo studio, open to the network. Left out on a machine that has no address in one."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
@@ -115,16 +190,18 @@ def open_server(tmp_path: Path, faces: Path) -> Iterator[LiveServer]:
             address = probe.getsockname()[0]
         except OSError:
             pytest.skip("this machine has no address in a network")
-    live = LiveServer(tmp_path, faces, host="0.0.0.0")
+    live = Started(tmp_path, faces, host="0.0.0.0")
     live.address = address
     yield live
     live.close()
 
 
 @pytest.fixture(scope="session")
-def read_only(tmp_path_factory: pytest.TempPathFactory, faces: Path) -> Iterator[LiveServer]:
+def read_only(
+    tmp_path_factory: pytest.TempPathFactory, faces: Path, ready: Ready
+) -> Iterator[LiveServer]:
     """The demo studio for tests that only look: served once for all of them."""
-    live = LiveServer(tmp_path_factory.mktemp("read_only"), faces)
+    live = ready.serve(tmp_path_factory.mktemp("read_only"), faces)
     yield live
     live.close()
 

@@ -7,7 +7,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, Response, expect
 
-from tests.browser.conftest import LiveServer
+from tests.browser.conftest import LiveServer, Started
 
 LIVE_KEY_PX = 115  # 22 mm on a 10-inch tablet, joint-width advice (common practice)
 
@@ -62,18 +62,18 @@ def test_pedal_keys(page: Page, server: LiveServer) -> None:
     expect(look).to_have_text("Butterfly")
 
 
-def test_lost_server_says_so_drops_taps_and_comes_back(page: Page, server: LiveServer) -> None:
-    page.goto(server.url)
+def test_lost_server_says_so_drops_taps_and_comes_back(page: Page, started: Started) -> None:
+    page.goto(started.url)
     page.tap('[data-key="4"]')
     expect(page.locator("#state-strip .strip-look")).to_have_text("Loop")
-    server.kill()
+    started.kill()
     expect(page.locator('html[data-link="lost"]')).to_be_attached(timeout=4000)
     expect(page.locator(".strip-lost")).to_be_visible()
     page.evaluate("document.querySelector('[data-key=\"2\"]').click()")
-    server.start()
+    started.start()
     expect(page.locator('html[data-link="open"]')).to_be_attached(timeout=5000)
     page.wait_for_timeout(500)
-    assert state(server)["look"]["name"] == "Loop"
+    assert state(started)["look"]["name"] == "Loop"
 
 
 def test_hold_ignores_touches_until_pressed_long(page: Page, server: LiveServer) -> None:

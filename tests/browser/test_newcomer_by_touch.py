@@ -13,7 +13,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.conftest import LiveServer
+from tests.browser.conftest import LiveServer, Started
 from tests.browser.test_by_touch import state
 
 TAP_S = 1.1 + 1.35 + 0.2
@@ -59,7 +59,7 @@ class Hand:
 @pytest.fixture
 def nothing(tmp_path: Path, faces: Path) -> Iterator[LiveServer]:
     """A studio with nothing in it, really served."""
-    live = LiveServer(tmp_path, faces, "--empty")
+    live = Started(tmp_path, faces, "--empty")
     yield live
     live.close()
 

@@ -9,7 +9,7 @@ import urllib.parse
 
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import LiveServer
+from tests.browser.conftest import Started
 
 
 class Assistant:
@@ -36,7 +36,7 @@ class Assistant:
         return answer.status, text
 
 
-def test_let_in_asked_granted_sent_away(page: Page, open_server: LiveServer) -> None:
+def test_let_in_asked_granted_sent_away(page: Page, open_server: Started) -> None:
     page.goto(f"{open_server.url}/rig/devices")
     page.get_by_role("button", name="It may ask").tap()
     code = page.locator(".code").inner_text()

@@ -8,16 +8,17 @@ import signal
 import subprocess
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import LiveServer
+from tests.browser.conftest import LiveServer, Started
 from tests.browser.test_by_touch import fill_stops, state
 
 
-@pytest.fixture
-def tablets(browser: Browser, server: LiveServer) -> Iterator[tuple[Page, Page]]:
+@contextmanager
+def both(browser: Browser, server: LiveServer) -> Iterator[tuple[Page, Page]]:
     """Both on the Board, with a look lit and marked as good."""
     pages = []
     for _ in range(2):
@@ -32,6 +33,20 @@ def tablets(browser: Browser, server: LiveServer) -> Iterator[tuple[Page, Page]]
     yield pages[0], pages[1]
     for page in pages:
         page.context.close()
+
+
+@pytest.fixture
+def tablets(browser: Browser, server: LiveServer) -> Iterator[tuple[Page, Page]]:
+    """On one light."""
+    with both(browser, server) as pages:
+        yield pages
+
+
+@pytest.fixture
+def tablets_of_a_start(browser: Browser, started: Started) -> Iterator[tuple[Page, Page]]:
+    """On one light, held by the start command."""
+    with both(browser, started) as pages:
+        yield pages
 
 
 def fill(page: Page, word: str) -> None:
@@ -53,7 +68,7 @@ def test_their_nudges_add_and_both_see_them(tablets: tuple[Page, Page], server: 
         shows(page, "▲⅓")
 
 
-def web_process(server: LiveServer) -> int:
+def web_process(server: Started) -> int:
     found = subprocess.run(
         ["pgrep", "-P", str(server.pid), "-f", "server.serve"], capture_output=True, text=True,
         check=True,
@@ -62,22 +77,22 @@ def web_process(server: LiveServer) -> int:
 
 
 def test_the_server_dies_under_them_and_is_back(
-    tablets: tuple[Page, Page], server: LiveServer
+    tablets_of_a_start: tuple[Page, Page], started: Started
 ) -> None:
-    a, b = tablets
+    a, b = tablets_of_a_start
     fill(a, "down")
     shows(b, "▼⅓")
-    before = fill_stops(server)
-    os.kill(web_process(server), signal.SIGKILL)
+    before = fill_stops(started)
+    os.kill(web_process(started), signal.SIGKILL)
     a.wait_for_timeout(100)
     fill(a, "down")  # into nothing, or to a server that refuses what was meant for the old one
     time.sleep(3)
-    assert fill_stops(server) == pytest.approx(before, abs=1e-9)
-    for page in tablets:
+    assert fill_stops(started) == pytest.approx(before, abs=1e-9)
+    for page in tablets_of_a_start:
         expect(page.locator('html[data-link="open"]')).to_be_attached(timeout=4000)
     fill(b, "down")
     shows(a, "▼⅔", 2000)
-    assert fill_stops(server) == pytest.approx(before + 1 / 3, abs=1e-9)
+    assert fill_stops(started) == pytest.approx(before + 1 / 3, abs=1e-9)
 
 
 def hidden(page: Page, on: bool) -> None:

@@ -1,16 +1,10 @@
-"""One sampled drawing for all preview tests, and heads placed by azimuth and elevation."""
+"""Heads placed by azimuth and elevation."""
 
 from math import cos, radians, sin
 
 import pytest
 
 from server.preview.scene import Scene, Source
-
-
-@pytest.fixture(scope="session")
-def baked(tmp_path_factory):
-    """Folder that keeps the sampled drawing: sampled once per test run."""
-    return tmp_path_factory.mktemp("baked")
 
 
 @pytest.fixture(scope="session")

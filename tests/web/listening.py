@@ -26,7 +26,7 @@ class Served:
 
     def post(self, path: str, body: object) -> dict:
         """One request on a connection of its own; waits for a server that is starting."""
-        until = time.monotonic() + 15
+        until = time.monotonic() + 60  # a loaded machine takes its time
         while True:
             connection = HTTPConnection("127.0.0.1", self.port, timeout=10)
             try:
@@ -42,7 +42,7 @@ class Served:
 
     def close(self) -> None:
         self.process.terminate()
-        self.process.wait(15)
+        self.process.wait(30)
 
 
 class Page(threading.Thread):

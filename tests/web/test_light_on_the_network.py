@@ -63,14 +63,15 @@ def start(folder: Path, port: int, listener: socket.socket, *more: str) -> subpr
 
 def answers(process: subprocess.Popen[bytes], port: int) -> subprocess.Popen[bytes]:
     """Wait until the server answers."""
-    for _ in range(100):
+    until = time.monotonic() + 60  # a loaded machine takes its time
+    while time.monotonic() < until:
         try:
             urllib.request.urlopen(f"http://127.0.0.1:{port}/api/state", timeout=1).close()
             return process
         except OSError:
             time.sleep(0.1)
     process.kill()
-    raise AssertionError("the server did not answer within 10 s")
+    raise AssertionError("the server did not answer within a minute")
 
 
 def post(port: int, path: str, body: object) -> dict:
@@ -118,7 +119,7 @@ def test_light_restart_and_wanted_stop(tmp_path: Path, listener: socket.socket) 
         assert listener.recv(1000)[126:] == slots  # the very first packet, no step, no zero
 
         process.send_signal(signal.SIGTERM)
-        process.wait(10)
+        process.wait(30)
         assert [p[112] for p in drained(listener)[-3:]] == [STREAM_TERMINATED] * 3
     finally:
         end(process)
@@ -127,7 +128,7 @@ def test_light_restart_and_wanted_stop(tmp_path: Path, listener: socket.socket) 
 def end(process: subprocess.Popen[bytes]) -> None:
     """A wanted stop, so that no lamp keeper is left behind."""
     process.send_signal(signal.SIGTERM)
-    process.wait(10)
+    process.wait(30)
 
 
 def children(process: subprocess.Popen[bytes]) -> dict[str, int]:
@@ -181,7 +182,7 @@ def test_a_wanted_stop_can_fade_down_and_the_next_start_is_back(
     post(port, "/api/recall", {"look": 4})
     lit = held(listener, 2.5)
     process.send_signal(signal.SIGTERM)
-    process.wait(10)
+    process.wait(30)
     packets = drained(listener)
     assert packets[-1][112] == STREAM_TERMINATED
     keys = [p[126] for p in packets]
