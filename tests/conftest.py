@@ -41,6 +41,16 @@ def baked(shared: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
+def faces(baked: Path, shared: Path) -> Path:
+    """Where faces are kept: drawn once for all tests."""
+    folder = shared / "faces"
+    folder.mkdir(exist_ok=True)
+    for grid in baked.glob("grid-*.npy"):
+        shutil.copy(grid, folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
 def demo_studio(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A database that holds the demo studio and nothing else: filled once, copied for each test."""
     path = tmp_path_factory.mktemp("demo") / "studio.db"

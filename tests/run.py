@@ -4,6 +4,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -24,16 +25,26 @@ def main() -> int:
     if not shutil.which("chromium"):
         print("Chromium is not installed: the browser tests are left out (apt install chromium)")
     python = sys.executable
-    suites = [[python, "-m", "pytest", "-q", *sys.argv[1:]]]
-    if not sys.argv[1:]:  # the light's own timing is measured alone, all else on all processors
+    # hundreds of processes are started, and each would compile every module for itself
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    tests = [python, "-m", "pytest", "-q", *sys.argv[1:]]
+    if sys.argv[1:]:
+        suites = [tests]
+    else:  # all else on all processors, then the light's own timing alone
         workers = str((os.cpu_count() or 1) + 1)  # they wait for browsers and fades half the time
-        side_by_side = ["-n", workers, "--dist", "worksteal", "--ignore", "tests/live"]
-        suites = [[*suites[0], *side_by_side], [*suites[0], "tests/live"]]
-    for command in ([python, "-m", "ruff", "check", "."], [python, "-m", "mypy"], *suites):
-        code = subprocess.run(command, cwd=ROOT, check=False).returncode
-        if code:
-            return code
-    return 0
+        side_by_side = ["-n", workers, "--dist", "worksteal", "-m", "not alone"]
+        suites = [[*tests, *side_by_side], [*tests, "-m", "alone", "tests/live"]]
+    lint = subprocess.run([python, "-m", "ruff", "check", "."], cwd=ROOT, check=False)
+    if lint.returncode:
+        return lint.returncode
+    with tempfile.TemporaryFile("w+") as told:  # types are checked meanwhile, told in one piece
+        types = subprocess.Popen([python, "-m", "mypy"], cwd=ROOT, stdout=told, stderr=told)
+        codes = [subprocess.run(suites[0], cwd=ROOT, check=False).returncode, types.wait()]
+        told.seek(0)
+        print(f"mypy: {told.read()}", end="", flush=True)
+    if not any(codes):
+        codes += [subprocess.run(suite, cwd=ROOT, check=False).returncode for suite in suites[1:]]
+    return next((code for code in codes if code), 0)
 
 
 if __name__ == "__main__":

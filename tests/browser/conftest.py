@@ -154,16 +154,6 @@ def ready() -> Iterator[Ready]:
     ready.close()
 
 
-@pytest.fixture(scope="session")
-def faces(baked: Path, shared: Path) -> Path:
-    """Where faces are kept: drawn once for all tests."""
-    folder = shared / "faces"
-    folder.mkdir(exist_ok=True)
-    for grid in baked.glob("grid-*.npy"):
-        shutil.copy(grid, folder)
-    return folder
-
-
 @pytest.fixture
 def server(tmp_path: Path, faces: Path, ready: Ready, demo_studio: Path) -> Iterator[LiveServer]:
     """The demo studio, served by a process of its own."""

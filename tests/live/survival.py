@@ -56,7 +56,7 @@ class Studio:
              "--to", f"127.0.0.1:{self.listener.port}"],
             cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
-        wait_for(lambda: self._state() is not None, 15.0, "the server")
+        wait_for(lambda: self._state() is not None, 60.0, "the server")
         self.answers.state = self.ask("/api/recall", {"look": 4, "fade_s": 0}, 5.0)
         self.answers.revisions.append(self.answers.state["revision"])
         wait_for(lambda: len(self.listener.sent) > 3, 3.0, "the first light")
@@ -129,7 +129,7 @@ class Studio:
             wait_for(lambda: len(self.listener.sent) > count, 5.0, "light again")
             self.back_after_s[which].append(self.listener.sent[count].at - began)
             time.sleep(self._random.uniform(0.0, 0.3))
-        wait_for(lambda: self._state() is not None, 15.0, "the server")
+        wait_for(lambda: self._state() is not None, 60.0, "the server")
         if which == "web":
             self.back_after_s[which].append(time.monotonic() - began)
         self._nudging.clear()
@@ -164,10 +164,10 @@ class Studio:
     def end(self) -> None:
         """A wanted stop, and the judgement."""
         self._ending = True
-        self._operator.join(10)
+        self._operator.join(30)
         count = len(self.listener.sent)
         self.process.send_signal(signal.SIGTERM)
-        self.process.wait(15)
+        self.process.wait(30)
         time.sleep(0.1)
         sent = self.listener.sent[:count]
         self.listener.close()

@@ -24,6 +24,8 @@ from server.live.output import Timeline
 from tests.live.fakes import Listener, frame_of, gaps, slots_of, wait_for
 from tests.live.keeper_process import ROOT, KeeperProcess, keeper_command, now_ramp
 
+pytestmark = pytest.mark.alone
+
 
 @pytest.fixture
 def listener():

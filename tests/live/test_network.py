@@ -15,6 +15,8 @@ from server.errors import Refused
 from server.live.network import NetworkWire, resolve
 from tests.live.fakes import Listener, slots_of, wait_for
 
+pytestmark = pytest.mark.alone
+
 CID = uuid.UUID("01234567-89ab-cdef-0123-456789abcdef")
 # A socket that has not asked to broadcast is refused this address with EACCES (POSIX sendto).
 FAILS = ("255.255.255.255", 9)

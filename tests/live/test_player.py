@@ -13,6 +13,8 @@ from server.live.player import Player
 from server.live.schedule import LATE_S, MIN_GAP_S, Schedule
 from tests.live.fakes import FakeWire, frame_of, gaps, run_schedule, slots_of, wait_for
 
+pytestmark = pytest.mark.alone
+
 RATE = 44  # 6.6.1 with E1.11: packets a second with 512 slots
 SHORTEST_S = 92e-6 + 12e-6 + 513 * 44e-6  # E1.11: break, mark, START code and 512 slots
 ROUNDING = 1e-9

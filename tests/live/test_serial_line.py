@@ -14,6 +14,8 @@ import pytest
 from server.live.serial_line import SerialWire, open_port
 from tests.live.fakes import slots_of, wait_for
 
+pytestmark = pytest.mark.alone
+
 
 class FakePort:
     """Notes what is done to it; can be unplugged, or be unable to make a break."""

@@ -15,6 +15,8 @@ from server.live.output import Timeline
 from tests.live.fakes import Listener, frame_of, gaps, wait_for
 from tests.live.keeper_process import ROOT, now_ramp
 
+pytestmark = pytest.mark.alone
+
 SLEEPS = "import time; time.sleep(60)"
 
 

@@ -5,8 +5,12 @@ import signal
 import time
 from pathlib import Path
 
+import pytest
+
 from tests.live.survival import Studio
 from tests.web.test_light_on_the_network import free_port
+
+pytestmark = pytest.mark.alone
 
 
 def test_six_kills_of_the_web_server_and_three_of_the_keeper(tmp_path: Path) -> None:

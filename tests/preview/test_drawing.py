@@ -15,8 +15,6 @@ from server.paths import DEMO_DATA
 from server.preview.develop import composite
 from server.preview.drawing import Drawing, rendered
 from server.preview.frames import one_light_frame
-from server.preview.grid import grid_of
-from server.preview.scene import STAND_INS
 from server.preview.subject import AMBIENT, keys_of, subject_of
 from server.studio.document import rig_from_document
 
@@ -31,7 +29,6 @@ def rig():
 @pytest.fixture
 def folder(baked, tmp_path):
     """A folder that holds the sampled sitter already, and no frame."""
-    grid_of(STAND_INS["one"], baked)
     for grid in baked.glob("grid-*.npy"):
         shutil.copy(grid, tmp_path)
     return tmp_path
@@ -71,13 +68,13 @@ def test_a_face_comes_roughly_then_finely_and_is_told(drawing, news, rig):
     assert news.qsize() >= 2
 
 
-def test_the_portrait_is_the_sum_of_its_frames(drawing, rig):
+def test_the_portrait_is_the_sum_of_its_frames(drawing, rig, baked):
     offer = until(lambda: drawing.offer(rig, 0.0, LIT))
     portrait = offer.load()
     assert list(portrait.frames) == ["Key", "Fill", AMBIENT]
     subject = subject_of(rig, 0.0, LIT)
     scene = rendered(subject.scene, int(fineness(offer)))
-    frames = [one_light_frame(scene, light) for _, light in subject.lights]
+    frames = [one_light_frame(scene, light, baked) for _, light in subject.lights]
     wanted = composite(frames, [0.5, 0.25, 1.0])
     # half precision keeps 11 bits (IEEE 754)
     assert portrait.lit({"Key": 0.5, "Fill": 0.25}) == pytest.approx(wanted, rel=2e-3, abs=0.05)

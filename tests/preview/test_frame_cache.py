@@ -1,6 +1,7 @@
 """The store of frames: what makes a new one, what does not, and what a broken file does."""
 
 import os
+import shutil
 from dataclasses import fields, replace
 
 import numpy as np
@@ -16,15 +17,23 @@ SOURCE = Source((0.8, 0.7, 1.1), (0.0, -0.03, 0.0), 0.2, 8000.0, 40.0, 60.0, 0.0
 
 
 @pytest.fixture
-def cache(tmp_path):
-    return FrameCache(folder=tmp_path)
+def folder(baked, tmp_path):
+    """A folder that holds the sampled sitter already, and no frame."""
+    for grid in baked.glob("grid-*.npy"):
+        shutil.copy(grid, tmp_path)
+    return tmp_path
 
 
-def test_a_kept_frame_is_the_rendered_one(cache):
+@pytest.fixture
+def cache(folder):
+    return FrameCache(folder=folder)
+
+
+def test_a_kept_frame_is_the_rendered_one(cache, baked):
     got = cache.get(SCENE, SOURCE)
     assert got.dtype == np.float16
     # half precision keeps 11 bits (IEEE 754): 1 part in 2048
-    assert got == pytest.approx(one_light_frame(SCENE, SOURCE), rel=1e-3, abs=0.05)
+    assert got == pytest.approx(one_light_frame(SCENE, SOURCE, baked), rel=1e-3, abs=0.05)
     assert FrameCache(folder=cache.folder).peek(SCENE, SOURCE) == pytest.approx(got)
 
 
@@ -57,13 +66,13 @@ def test_every_field_that_changes_the_picture_changes_the_key():
     assert len(keys) == len(CHANGED_SCENES) + len(CHANGED_SOURCES) + 1
 
 
-def test_candela_and_scrims_only_scale(cache):
+def test_candela_and_scrims_only_scale(cache, baked):
     full = cache.get(SCENE, SOURCE)
     for changed in (replace(SOURCE, candela=4000.0), replace(SOURCE, scrim_stops=1.0)):
         half = cache.peek(SCENE, changed)
         assert half is not None
         assert half == pytest.approx(full / 2, rel=2e-3, abs=0.05)
-        assert half == pytest.approx(one_light_frame(SCENE, changed), rel=2e-3, abs=0.05)
+        assert half == pytest.approx(one_light_frame(SCENE, changed, baked), rel=2e-3, abs=0.05)
 
 
 def test_fields_not_in_the_key_are_the_ones_that_scale():
@@ -123,14 +132,14 @@ def test_ten_is_ten_however_it_is_written():
     assert len({frame_key(replace(SCENE, yaw_deg=yaw), SOURCE) for yaw in alike}) == 1
 
 
-def test_the_oldest_files_leave_the_folder(tmp_path):
-    old = tmp_path / "frame-old.npy"
+def test_the_oldest_files_leave_the_folder(folder):
+    old = folder / "frame-old.npy"
     old.write_bytes(b"x" * 5000)
     os.utime(old, (1, 1))
-    cache = FrameCache(folder=tmp_path, disk_limit=4000)
+    cache = FrameCache(folder=folder, disk_limit=4000)
     cache.get(SCENE, SOURCE)  # 2.7 kB
     assert not old.exists()
-    assert FrameCache(folder=tmp_path).peek(SCENE, SOURCE) is not None
+    assert FrameCache(folder=folder).peek(SCENE, SOURCE) is not None
 
 
 def test_a_blinding_head_stays_finite(cache):

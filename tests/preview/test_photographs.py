@@ -40,10 +40,12 @@ def rig() -> Rig:
 
 
 @pytest.fixture(scope="module")
-def light(rig: Rig) -> dict[str, np.ndarray]:
+def light(rig: Rig, baked: Path) -> dict[str, np.ndarray]:
     """Each head's own light at full, and a room of 6 lux. [lx times reflectance]"""
     subject = subject_of(rig, 0.0, HEADS)
-    frames = {name: one_light_frame(subject.scene, source) for name, source in subject.lights}
+    frames = {
+        name: one_light_frame(subject.scene, source, baked) for name, source in subject.lights
+    }
     frames[AMBIENT] = 6.0 * 0.4 * np.ones_like(frames["Key"])
     return frames
 

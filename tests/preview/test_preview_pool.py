@@ -51,7 +51,7 @@ def test_a_killed_worker_loses_nothing(baked):
     """The frame is big enough that the worker is in the middle of it when it is killed."""
     scene = replace(SCENE, width=640, height=800, yaw_deg=5.0)
     arrived = queue.Queue()
-    with PreviewPool(FrameCache()) as pool:
+    with PreviewPool(FrameCache(folder=baked)) as pool:
         pool.submit(scene, [SOURCE], arrived.put)
         (first,) = wait_for(pool.worker_pids)
         os.kill(first, signal.SIGKILL)

@@ -27,16 +27,10 @@ from server.web.face_words import light_words
 from server.web.templating import page_parts
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Faces are drawn once for all these tests."""
-    return tmp_path_factory.mktemp("faces")
-
-
 @pytest.fixture
-def client(tmp_path: Path, folder: Path) -> Iterator[TestClient]:
+def client(tmp_path: Path, faces: Path) -> Iterator[TestClient]:
     """The demo studio with faces."""
-    settings = Settings(database=tmp_path / "studio.db", faces=str(folder))
+    settings = Settings(database=tmp_path / "studio.db", faces=str(faces))
     with TestClient(create_app(settings)) as client:
         yield client
 
@@ -45,7 +39,7 @@ def until(ask: Callable[[], Any], seconds: float = 40.0) -> Any:
     end = time.monotonic() + seconds
     while not (found := ask()):
         assert time.monotonic() < end, "waited too long"
-        time.sleep(0.02)
+        time.sleep(0.1)
     return found
 
 

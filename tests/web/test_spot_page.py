@@ -17,10 +17,10 @@ CHEEK, HAIR, BACKGROUND = (0.42, 0.55), (0.47, 0.10), (0.06, 0.10)
 
 
 @pytest.fixture(scope="module")
-def drawn(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+def drawn(tmp_path_factory: pytest.TempPathFactory, faces: Path) -> Iterator[TestClient]:
     """The demo studio with the Loop lit, once its face is drawn."""
     folder: Path = tmp_path_factory.mktemp("spots")
-    with TestClient(create_app(Settings(database=folder / "s.db"))) as client:
+    with TestClient(create_app(Settings(database=folder / "s.db", faces=str(faces)))) as client:
         client.post("/api/recall", json={"look": 4})
         until(lambda: client.get("/api/spot?x=0.5&y=0.5").status_code == 200)
         yield client
