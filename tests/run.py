@@ -30,10 +30,14 @@ def main() -> int:
     tests = [python, "-m", "pytest", "-q", *sys.argv[1:]]
     if sys.argv[1:]:
         suites = [tests]
-    else:  # all else on all processors, then the light's own timing alone
-        workers = str((os.cpu_count() or 1) + 1)  # they wait for browsers and fades half the time
-        side_by_side = ["-n", workers, "--dist", "worksteal", "-m", "not alone"]
-        suites = [[*tests, *side_by_side], [*tests, "-m", "alone", "tests/live"]]
+    else:  # all else first, then the light's own timing, with nothing but its like beside it
+        processors = os.cpu_count() or 1
+        spread = ["--dist", "worksteal", "-n"]
+        more = str(processors + 1)  # they wait for browsers and fades half the time
+        suites = [
+            [*tests, *spread, more, "-m", "not alone"],
+            [*tests, *spread, str(processors), "-m", "alone", "tests/live"],
+        ]
     lint = subprocess.run([python, "-m", "ruff", "check", "."], cwd=ROOT, check=False)
     if lint.returncode:
         return lint.returncode
