@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import hypothesis
 import pytest
 from sqlmodel import Session
 from starlette.testclient import TestClient
@@ -17,6 +18,11 @@ from server.preview.scene import STAND_INS
 from server.settings import Settings
 from server.store.database import open_database
 from server.store.seed import seed
+
+# The same examples in every run, so that a failure is a change's own and not chance's; and no
+# deadline, because a shared machine makes a fast function look slow.
+hypothesis.settings.register_profile("same", derandomize=True, deadline=None, database=None)
+hypothesis.settings.load_profile("same")
 
 # Scripts beside the tests: run by tests or by hand, not collected.
 collect_ignore_glob = ["*/[!tc_]*.py", "run.py"]
