@@ -79,7 +79,7 @@ def test_only_the_head_that_is_moved_can_be_taken_hold_of() -> None:
 
 def test_words_stand_clear_of_each_other_and_of_the_heads(client: TestClient) -> None:
     """A letter is taken as half as wide as the line is high (common practice for sans type). Words
-    are 12 px or more where the sheet's longer side is shown 340 px long, or 510 px as a whole plan."""
+    are 12 px or more where the longer side of the sheet is 340 px long, of a whole plan 510 px."""
     now = client.app.state.desk.engine.now()
     crowd = replace(now.rig, heads=tuple(
         replace(h, name=f"{h.name} {n}", address=2 * (9 * n + i) + 1,
