@@ -5,7 +5,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from server.errors import OutOfRange
-from server.physics.stops import THIRDS_PER_STOP
+from server.physics.stops import THIRDS_PER_STOP, stops_below_full
 from server.studio.rig import Rig
 from server.studio.setting import Setting, Stops
 
@@ -15,7 +15,8 @@ VULGAR = {0: "", 1: "⅓", 2: "⅔"}
 def mixed(rig: Rig, start: Setting, end: Setting, part: float) -> Setting:
     """A light part-way from one to another, mixed in stops, never in levels. [part 0..1]
 
-    A head that is dark at one end comes from the lowest light its signal can hold.
+    A head that is dark at one end has no stops there to mix. It gives its share of the light of the
+    other end: when one key hands over to another the face stays lit, and the ratio does not turn.
     """
     if not 0 <= part <= 1:
         raise OutOfRange(f"part must lie in 0..1, got {part:g}")
@@ -28,9 +29,13 @@ def mixed(rig: Rig, start: Setting, end: Setting, part: float) -> Setting:
         if a is None and b is None:
             stops[head.name] = None
             continue
-        deepest = Fraction(head.deepest_stops)
-        low, high = (deepest if a is None else a), (deepest if b is None else b)
-        stops[head.name] = low + share * (high - low)
+        if a is not None and b is not None:
+            stops[head.name] = a + share * (b - a)
+            continue
+        full, given = (b, part) if a is None else (a, 1 - part)
+        assert full is not None
+        below = full + Fraction(stops_below_full(given))
+        stops[head.name] = max(full, min(below, Fraction(head.deepest_stops)))
     return replace(
         start,
         stops=stops,

@@ -5,7 +5,7 @@ the right and up is up. Units of the drawing are centimetres.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import atan2, ceil, cos, degrees, floor, hypot, pi, radians, sin, sqrt, tan
 
 from server.physics.geometry import Vector
@@ -15,20 +15,20 @@ from server.studio.mix import thirds_text
 from server.studio.rig import Rig
 from server.studio.setting import Stops
 from server.studio.tape import FOOT_M, length_words
+from server.web.plan_labels import HALF_HEAD_CM, Labels, line_and_margin
 
 MARGIN_CM = 75.0
-LABEL_MARGIN_CM = 190.0
-"""Room for the words beside the outermost heads. [cm]"""
-LABEL_CM = 17.0
-LARGE_LABEL_CM = 30.0
-"""Labels where one head is moved and the plan is shown smaller."""
+LINE_SHARE, LARGE_LINE_SHARE = 1 / 36, 1 / 24
+"""Height of a line of words as a share of the sheet: where the plan is shown large, and where one
+head is moved and the plan is shown smaller."""
+TYPE_OF_LINE = 0.9
+MANY = 24
+"""With more heads than this the drawing tells their names only."""
 REACH_BEYOND = 1.0
 """Cones end at the plane of the aim, where the light is meant to be. [throws]"""
 FALLBACK_CAMERA_M = 2.2
 SHEET_CM = 50.0
 """The sheet grows in such steps, so that a head that is moved a little does not shift the rest."""
-LETTER = 0.52
-"""Mean width of a letter, as a share of the line."""
 DARK_SIZE, FULL_SIZE = 0.7, 1.5
 NORMAL_CM = 16.0
 GRIP = 0.07
@@ -54,7 +54,8 @@ class PlanHead:
     label_x: str
     label_y: str
     anchor: str
-    label: str
+    lines: tuple[str, ...]
+    """What stands beside it on the drawing; none when there was no room."""
     words: str
     size: str
     grip: str
@@ -89,6 +90,10 @@ class Plan:
     bar_x: str
     bar_y: str
     bar_words: str
+    line: str
+    """Height of a line of words. [cm]"""
+    type_size: str
+    unnamed: str
     text: str
 
 
@@ -102,8 +107,7 @@ class _Sheet:
     stops: Stops | None
     moving: str
     grip_cm: float
-    labels: list[tuple[float, float, float]] = field(default_factory=list)
-    """Where words stand already: from, to, on which line."""
+    labels: Labels
 
 
 def plans(
@@ -143,17 +147,37 @@ def _view(
     corners = [*spots.values(), camera, (0.0, 0.0)]
     if wall is not None:
         corners.append(flat((0.0, 0.0, wall)))
-    left = _sheet(100 * min(c[0] for c in corners) - LABEL_MARGIN_CM, floor)
-    right = _sheet(100 * max(c[0] for c in corners) + LABEL_MARGIN_CM, ceil)
-    upper = _sheet(100 * min(c[1] for c in corners) - MARGIN_CM, floor)
-    lower = _sheet(100 * max(c[1] for c in corners) + MARGIN_CM, ceil)
+    left, right = (100 * side(c[0] for c in corners) for side in (min, max))
+    upper, lower = (100 * side(c[1] for c in corners) for side in (min, max))
+    said = {h.name: _lines(h, units, stops, moving, len(rig.heads)) for h in rig.heads}
+    line, beside = line_and_margin(
+        max(right - left, lower - upper),
+        list(said.values()),
+        LARGE_LINE_SHARE if moving else LINE_SHARE,
+    )
+    left, right = _sheet(left - beside, floor), _sheet(right + beside, ceil)
+    above = max(MARGIN_CM, 2.5 * line)
+    upper, lower = _sheet(upper - above, floor), _sheet(lower + above, ceil)
+    line = max(
+        line, ceil((LARGE_LINE_SHARE if moving else LINE_SHARE) * max(right - left, lower - upper))
+    )
     grip = GRIP * max(right - left, lower - upper)
-    sheet = _Sheet(flat, top, units, stops, moving, grip)
-    heads = tuple(_head(h, sheet, aims[h.name]) for h in _outermost(rig, spots))
-    nose = flat((sin(radians(yaw_deg)), 0.0, cos(radians(yaw_deg))))
+    labels = Labels(line, left, upper, right, lower)
+    labels.keep_off(0.0, 0.0, 26.0, 26.0)  # the sitter
+    labels.keep_off(
+        100 * camera[0], 100 * camera[1] + line / 2, max(14.0, 2 * line), 12.0 + line / 2
+    )
+    for x, y in spots.values():
+        labels.keep_off(100 * x, 100 * y, HALF_HEAD_CM, HALF_HEAD_CM)
+    sheet = _Sheet(flat, top, units, stops, moving, grip, labels)
     unit = FOOT_M if units == "ft" else 1.0
     bar = 100 * unit * max(1, ceil((right - left) / 600)) * (3 if units == "ft" else 1)
     words = f"{round(bar / 100 / unit)} {units}"
+    labels.keep_off(left + 14 + bar / 2, lower - 14 - line / 2, bar / 2, line)
+    heads = tuple(
+        _head(h, sheet, aims[h.name], said[h.name]) for h in _outermost(rig, spots, stops, moving)
+    )
+    nose = flat((sin(radians(yaw_deg)), 0.0, cos(radians(yaw_deg))))
     background = ""
     if wall is not None:
         x, y = (100 * v for v in flat((0.0, 0.0, wall)))
@@ -175,6 +199,9 @@ def _view(
         bar_x=f"{left + 14:.0f}",
         bar_y=f"{lower - 22:.0f}",
         bar_words=words,
+        line=f"{line:.0f}",
+        type_size=f"{TYPE_OF_LINE * line:.1f}",
+        unnamed=_unnamed(sum(not h.lines for h in heads)),
         text=f"{name}: " + "; ".join(h.words for h in heads),
     )
 
@@ -190,12 +217,40 @@ def _point(name: str, place: Vector, normal: Vector, flat: Flat) -> PlanPoint:
     return PlanPoint(name, f"{x:.1f}", f"{y:.1f}", f"M{x:.1f} {y:.1f}l{to_x:.1f} {to_y:.1f}")
 
 
-def _outermost(rig: Rig, spots: Mapping[str, tuple[float, float]]) -> list[Head]:
-    """Far heads first, so that near ones find a free place for their label."""
-    return sorted(rig.heads, key=lambda h: -hypot(*spots[h.name]))
+def _outermost(
+    rig: Rig, spots: Mapping[str, tuple[float, float]], stops: Stops | None, moving: str
+) -> list[Head]:
+    """In the order in which places for words are given: what is moved, what is lit, what is far."""
+    return sorted(
+        rig.heads,
+        key=lambda h: (
+            h.name != moving,
+            stops is not None and stops.get(h.name) is None,
+            -hypot(*spots[h.name]),
+        ),
+    )
 
 
-def _head(head: Head, sheet: _Sheet, aim: Vector) -> PlanHead:
+def _lines(head: Head, units: str, stops: Stops | None, moving: str, heads: int) -> tuple[str, ...]:
+    """Its name, and where there is room for it how far it stands and how bright it is."""
+    if (moving and head.name != moving) or heads > MANY:
+        return (head.name,)
+    throw = length_words(head.placement.distance_m, units)
+    return head.name, throw if moving else throw + _level(head, stops)
+
+
+def _level(head: Head, stops: Stops | None) -> str:
+    if stops is None:
+        return ""
+    below = stops.get(head.name)
+    return " dark" if below is None else f" {thirds_text(-3 * float(below)) or 'full'}"
+
+
+def _unnamed(heads: int) -> str:
+    return f"{heads} name{'s' if heads > 1 else ''} left out for want of room" if heads else ""
+
+
+def _head(head: Head, sheet: _Sheet, aim: Vector, lines: tuple[str, ...]) -> PlanHead:
     stops = sheet.stops
     x, y = (100 * v for v in sheet.flat(head.placement.position_m))
     aim_x, aim_y = (100 * v for v in sheet.flat(aim))
@@ -203,19 +258,12 @@ def _head(head: Head, sheet: _Sheet, aim: Vector) -> PlanHead:
     reach = REACH_BEYOND * hypot(aim_x - x, aim_y - y)
     beam = head.beam_now
     lit = stops is None or stops.get(head.name) is not None
-    throw = length_words(head.placement.distance_m, sheet.units)
-    level, size = "", 1.0
+    size = 1.0
     if stops is not None:
         below = stops.get(head.name)
         output = 0.0 if below is None else 2.0 ** -float(below)
         size = DARK_SIZE + (FULL_SIZE - DARK_SIZE) * sqrt(output)
-        level = " dark" if below is None else f" {thirds_text(-3 * float(below)) or 'full'}"
-    label = f"{head.name} {throw}"
-    if not sheet.moving:
-        label += level
-    elif head.name != sheet.moving:
-        label = head.name
-    label_x, label_y, anchor = _label(x, y, sheet, label)
+    words = sheet.labels.beside(x, y, HALF_HEAD_CM, lines)
     return PlanHead(
         name=head.name,
         role=head.role,
@@ -225,11 +273,12 @@ def _head(head: Head, sheet: _Sheet, aim: Vector) -> PlanHead:
         turn=f"{degrees(way):.1f}",
         cone=_cone(x, y, way, reach, beam.beam_deg) if lit else "",
         spill=_cone(x, y, way, reach, beam.field_deg) if lit else "",
-        label_x=f"{label_x:.1f}",
-        label_y=f"{label_y:.1f}",
-        anchor=anchor,
-        label=label,
-        words=f"{head.name} {throw}{level}",
+        label_x=f"{words.x:.1f}",
+        label_y=f"{words.y:.1f}",
+        anchor=words.anchor,
+        lines=words.lines,
+        words=f"{head.name} {length_words(head.placement.distance_m, sheet.units)}"
+        + _level(head, stops),
         size=f"{size:.2f}",
         grip=f"{sheet.grip_cm:.0f}" if head.name == sheet.moving else "",
     )
@@ -245,20 +294,3 @@ def _cone(x: float, y: float, way: float, reach: float, full_deg: float) -> str:
         f"M{x:.1f} {y:.1f}L{ahead_x + across_x:.1f} {ahead_y + across_y:.1f}"
         f"L{ahead_x - across_x:.1f} {ahead_y - across_y:.1f}Z"
     )
-
-
-def _label(x: float, y: float, sheet: _Sheet, label: str) -> tuple[float, float, str]:
-    """Outward of the head, moved down until it stands clear of the others."""
-    line = LARGE_LABEL_CM if sheet.moving else LABEL_CM
-    side = 1 if x > 12 else (-1 if x < -12 else 0)
-    label_x = x + (line + 7) * side
-    label_y = y + (6 if side else (-20 if y < 0 or not sheet.top else 15 + line))
-    width = LETTER * line * len(label)
-    left = label_x - width * {1: 0.0, 0: 0.5, -1: 1.0}[side]
-    while any(
-        abs(label_y - at) < line and left < end and start < left + width
-        for start, end, at in sheet.labels
-    ):
-        label_y += line
-    sheet.labels.append((left, left + width, label_y))
-    return label_x, label_y, {1: "start", 0: "middle", -1: "end"}[side]

@@ -2,6 +2,7 @@
 
 import json
 import urllib.request
+from itertools import combinations
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -10,6 +11,7 @@ from playwright.sync_api import Page, Response, expect
 from tests.browser.conftest import LiveServer, Started
 
 LIVE_KEY_PX = 115  # 22 mm on a 10-inch tablet, joint-width advice (common practice)
+LIVE_GAP_PX = 8  # between keys that belong together; else 12 (common practice)
 
 
 def state(server: LiveServer) -> dict:
@@ -120,19 +122,42 @@ def test_no_accessibility_violation(page: Page, read_only: LiveServer, path: str
 
 
 @pytest.mark.parametrize("path", ["/", "/board"])
-def test_live_keys_are_a_joint_wide_and_in_sight(
+def test_live_keys_are_a_joint_wide_apart_and_in_sight(
     page: Page, read_only: LiveServer, path: str
 ) -> None:
     page.goto(read_only.url + path)
     size = page.viewport_size
     assert size is not None
-    for key in page.locator(".thumb .key, .row .key, .tile button").all():
+    if path == "/board":  # five ratios, whichever way the tablet lies
+        keys = page.locator(".ratios .key").all_inner_texts()
+        assert keys == ["2:1", "3:1", "4:1", "5:1", "8:1"]
+    boxes = []
+    for key in page.locator(".thumb .key, .board .key, .tile button").all():
         if not key.is_visible():
             continue
         box = key.bounding_box()
         assert box is not None
         assert min(box["width"], box["height"]) >= LIVE_KEY_PX
         assert box["y"] + box["height"] <= size["height"]
+        boxes.append(box)
+    for a, b in combinations(boxes, 2):
+        across = max(a["x"], b["x"]) - min(a["x"] + a["width"], b["x"] + b["width"])
+        down = max(a["y"], b["y"]) - min(a["y"] + a["height"], b["y"] + b["height"])
+        assert max(across, down) >= LIVE_GAP_PX
+
+
+@pytest.mark.parametrize("path", ["/", "/board", "/library", "/rig", "/rig/plan/Key", "/meter"])
+def test_at_twice_its_size_a_page_is_read_without_moving_it_sideways(
+    page: Page, read_only: LiveServer, path: str
+) -> None:
+    """A tablet zoomed to 200 % (WCAG 2.2, 1.4.4 and 1.4.10): one column, nothing cut sideways."""
+    size = page.viewport_size
+    assert size is not None
+    page.set_viewport_size({"width": size["width"] // 2, "height": size["height"] // 2})
+    page.goto(read_only.url + path)
+    assert page.evaluate("document.documentElement.scrollWidth") <= size["width"] // 2
+    cut = "all => all.filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.textContent)"
+    assert page.locator("main .key, main .small-key, .strip p").evaluate_all(cut) == []
 
 
 def test_pages_are_light_in_weight_and_dark(page: Page, read_only: LiveServer) -> None:

@@ -1,5 +1,6 @@
 """A look turned round, and half-way. Where a rig is its own mirror image, the answer is known."""
 
+from dataclasses import replace
 from itertools import pairwise
 from math import log2
 from typing import Any
@@ -90,6 +91,19 @@ def test_story_32_half_way_in_stops_between_three_and_nine_to_one() -> None:
     three, nine = lit(Key=key, Fill=0.5), lit(Key=key, Fill=0.125)
     for setting, label in ((three, "3:1"), (nine, "9:1"), (mixed(rig, three, nine, 0.5), "5:1")):
         assert ratio_of(rig, matrix, outputs_of(rig, setting)).label == label
+
+
+@pytest.mark.parametrize("part", [0.1, 0.5, 0.8])
+def test_a_key_that_hands_over_to_its_like_leaves_the_face_as_it_was(part: float) -> None:
+    """Two lamps in one place, one goes as the other comes: light adds, so the sum stays."""
+    rig = mirrored_rig()
+    one = rig.heads[0]
+    twin = replace(one, name="Twin", address=200)
+    rig = replace(rig, heads=(one, twin))
+    there = mixed(rig, lit(**{one.name: 0.5}), lit(Twin=0.5), part)
+    outputs = outputs_of(rig, there)
+    assert outputs[one.name] + outputs["Twin"] == pytest.approx(0.5, rel=1e-6)
+    assert outputs["Twin"] == pytest.approx(part * 0.5, rel=1e-6)
 
 
 @given(st.lists(st.floats(0.02, 1.0), min_size=3, max_size=3), st.integers(2, 8))

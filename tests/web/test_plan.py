@@ -77,22 +77,36 @@ def test_only_the_head_that_is_moved_can_be_taken_hold_of() -> None:
         assert 2 * float(plan.heads[-1].grip) > 0.1 * max(width, height)
 
 
-def test_words_stand_clear_of_each_other(client: TestClient) -> None:
-    """A letter is taken as half as wide as the line is high (common practice for sans type)."""
+def test_words_stand_clear_of_each_other_and_of_the_heads(client: TestClient) -> None:
+    """A letter is taken as half as wide as the line is high (common practice for sans type). Words
+    are 12 px or more where the longer side of the sheet is 340 px long, of a whole plan 510 px."""
     now = client.app.state.desk.engine.now()
-    for moving, line in (("", 17.0), ("Key", 30.0)):
-        for plan in plans(now.rig, 0.0, now.setting.stops, moving=moving):
-            boxes = []
+    crowd = replace(now.rig, heads=tuple(
+        replace(h, name=f"{h.name} {n}", address=2 * (9 * n + i) + 1,
+                placement=replace(h.placement, azimuth_deg=5.0 * n))
+        for n in range(7) for i, h in enumerate(now.rig.heads)
+    ))  # fmt: skip
+    for rig, moving in ((now.rig, ""), (now.rig, "Key"), (crowd, "")):
+        for plan in plans(rig, 0.0, now.setting.stops if rig is now.rig else None, moving=moving):
+            left, _, wide, high = map(float, plan.box.split())
+            line, boxes = float(plan.line), []
             for each in plan.heads:
-                wide = 0.5 * line * len(each.label)
-                left = (
-                    float(each.label_x) - {"start": 0, "middle": 0.5, "end": 1}[each.anchor] * wide
-                )
-                boxes.append((left, left + wide, float(each.label_y), each.name))
+                width = 0.5 * line * max(map(len, each.lines), default=0)
+                x = float(each.label_x) - {"start": 0, "middle": 0.5, "end": 1}[each.anchor] * width
+                y = float(each.label_y) - 0.8 * line
+                boxes.append((x, x + width, y, y + line * len(each.lines), each.name))
+                assert left <= x
+                assert x + width <= left + wide
+            boxes = [box for box in boxes if box[2] < box[3]]
+            assert len(boxes) == len(plan.heads) or "left out for want of room" in plan.unnamed
             for a in boxes:
                 for b in boxes:
-                    apart = a[1] <= b[0] or b[1] <= a[0] or abs(a[2] - b[2]) >= line - 0.2
+                    apart = a[1] <= b[0] or b[1] <= a[0] or a[3] <= b[2] or b[3] <= a[2]
                     assert a is b or apart, (a, b)
+                for head in plan.heads:
+                    over = a[0] < float(head.x) < a[1] and a[2] < float(head.y) < a[3]
+                    assert not over, (a, head.name)
+            assert float(plan.type_size) * (340 if moving else 510) / max(wide, high) >= 12
 
 
 def test_a_small_move_does_not_shift_the_sheet() -> None:
