@@ -27,9 +27,10 @@ class Calm:
             if moment - at < FLINCH_S and not _no_darker(lux, before)
         ]
         self._seen.append((moment, before))
-        lights = self._seen if wanted_s > 0 else self._seen[-1:]
-        return max(calm_seconds(wanted_s, lux, after) for _, lux in lights)
+        lights = [lux for _, lux in self._seen] if wanted_s > 0 else [before]
+        darkest = {p: min(lux.get(p, was) for lux in lights) for p, was in before.items()}
+        return calm_seconds(wanted_s, darkest, after)
 
 
 def _no_darker(light: Lux, other: Lux) -> bool:
-    return light.keys() == other.keys() and all(light[p] >= other[p] for p in other)
+    return light.keys() == other.keys() and all(light[p] >= lux for p, lux in other.items())

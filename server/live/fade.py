@@ -199,8 +199,9 @@ def timeline_of(rig: Rig, fade: Fade) -> Timeline:
         universes = {u: bytearray(slots) for u, slots in going.items()}
         for name, output in fade.after(step * step_s, moving).items():
             _put(universes, moving[name], moving[name].quick_level(output))
-        for (universe, slot), value in fade.leaving_at(fade.begins + step * step_s).items():
-            universes[universe][slot - 1] = value
+        if fade.leaving:
+            for (universe, slot), value in fade.leaving_at(fade.begins + step * step_s).items():
+                universes[universe][slot - 1] = value
         frame = {u: bytes(slots) for u, slots in universes.items()}
         frames.append((fade.begins + (step - 1) * FRAME_S, frame))
     frames.append((fade.begins + (count - 1) * FRAME_S, last))
