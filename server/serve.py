@@ -1,5 +1,6 @@
 """The web process: build the app, print the address once, serve on the socket it is handed."""
 
+import gc
 import signal
 import socket
 import sys
@@ -59,6 +60,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         ssl_certfile=files.server if files else None, ssl_keyfile=files.key if files else None,
     )  # fmt: skip
     server = Server(config, desk)
+    gc.collect()
+    gc.freeze()  # what is there by now stays: no tap is to wait while it is looked through
     signal.signal(FADE_DOWN, server.fade_and_exit)
     with socket.socket(fileno=settings.listen_fd) as listening:
         server.run(sockets=[listening])

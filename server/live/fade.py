@@ -116,13 +116,24 @@ def fade_seconds(
 
     A rise of more than two stops at any point of the face takes at least 1.5 s.
     """
+    return calm_seconds(wanted_s, face_lux(rig, matrix, start), face_lux(rig, matrix, end))
+
+
+def calm_seconds(wanted_s: float, before: Mapping[str, float], after: Mapping[str, float]) -> float:
+    """As `fade_seconds`, by the light on each point of the face. [s; lx]"""
     if not 0 <= wanted_s <= LONGEST_S:
         raise OutOfRange(f"fade_s must lie in 0..{LONGEST_S:g} seconds, got {wanted_s:g}")
-    for point in rig.face_points:
-        before, after = matrix.lux(point.name, start), matrix.lux(point.name, end)
-        if after > 0 and (before <= 0 or log2(after / before) > FLINCH_STOPS):
+    for point, lux in after.items():
+        was = before.get(point, lux)
+        if lux > 0 and (was <= 0 or log2(lux / was) > FLINCH_STOPS):
             return max(wanted_s, FLINCH_S)
     return wanted_s
+
+
+def face_lux(rig: Rig, matrix: LightMatrix, outputs: Outputs) -> dict[str, float]:
+    """Light on each point of the face; a head that is not in `outputs` is dark. [lx]"""
+    heads = {h.name: outputs.get(h.name, 0.0) for h in rig.heads}
+    return {p.name: matrix.lux(p.name, heads) for p in rig.face_points}
 
 
 def seconds_left(
@@ -188,8 +199,9 @@ def timeline_of(rig: Rig, fade: Fade) -> Timeline:
         universes = {u: bytearray(slots) for u, slots in going.items()}
         for name, output in fade.after(step * step_s, moving).items():
             _put(universes, moving[name], moving[name].quick_level(output))
-        for (universe, slot), value in fade.leaving_at(fade.begins + step * step_s).items():
-            universes[universe][slot - 1] = value
+        if fade.leaving:
+            for (universe, slot), value in fade.leaving_at(fade.begins + step * step_s).items():
+                universes[universe][slot - 1] = value
         frame = {u: bytes(slots) for u, slots in universes.items()}
         frames.append((fade.begins + (step - 1) * FRAME_S, frame))
     frames.append((fade.begins + (count - 1) * FRAME_S, last))

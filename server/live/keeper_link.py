@@ -24,6 +24,8 @@ _PLAY_WITHIN_S = 0.03  # what `play` may spend on a keeper that does not read
 _ASK_EVERY_S = 0.25
 _ANSWER_WITHIN_S = 1.0
 _RETRY_S = 0.05
+_LET_GO_FIRST_S = 0.005
+"""Whoever played is about to answer a tap; reading what the keeper said to it can wait so long."""
 _FIRST_WAIT_S = 0.5
 
 
@@ -163,6 +165,7 @@ class KeeperOutput:
                 ready, _, _ = select.select([connection], [], [], _ASK_EVERY_S)
                 now = time.monotonic()
                 if ready:
+                    time.sleep(_LET_GO_FIRST_S)
                     self._take_answer(connection)
                     heard = now
                 if now - heard > _ANSWER_WITHIN_S:

@@ -12,6 +12,7 @@ import os
 import threading
 import time
 import uuid
+from functools import cache
 from pathlib import Path
 
 from server.live.keeper_protocol import read_timeline
@@ -21,8 +22,10 @@ _WRITE_GAP_S = 0.1  # at most about ten writes a second, whatever is played
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
 
+@cache
 def boot_id() -> str:
-    """Which run of the machine this is: monotonic moments mean nothing in another."""
+    """Which run of the machine this is: monotonic moments mean nothing in another. No process
+    lives to see a second one."""
     with contextlib.suppress(OSError):
         return _BOOT_ID.read_text().strip()
     return ""

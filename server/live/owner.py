@@ -9,11 +9,12 @@ from types import MappingProxyType
 from typing import Any
 
 from server.errors import WouldTrip
+from server.live.calm import Calm
 from server.live.fade import (
-    FLINCH_S,
     NUDGE_S,
     RECALL_S,
     Fade,
+    face_lux,
     fade_seconds,
     fade_to,
     resumed_fade,
@@ -90,7 +91,7 @@ class Owner:
         outputs = outputs_of(rig, self._setting)
         moment = clock()
         self._fade = resumed_fade(self._record.way, outputs, moment)
-        self._calm: list[tuple[float, dict[str, float]]] = []
+        self._calm = Calm()
         if self._record.known:
             self._set_off_from(output.shown(), moment)
             self._output.play(timeline_of(rig, self._fade))
@@ -215,7 +216,8 @@ class Owner:
                 # a new database, though the keeper still shows a light: set off from that one
                 start = {h.name: output_shown(h, frame) for h in new_rig.heads}
                 going, fade_s = leaving(new_rig, frame), max(fade_s, RECALL_S)
-            seconds = self._calmly(fade_s, matrix, start, end, moment)
+            before, after = (face_lux(new_rig, matrix, light) for light in (start, end))
+            seconds = self._calm.seconds(fade_s, before, after, moment)
             # the same light asked for again, but sooner, is a change too
             if end != fade.end or seconds < fade.left_s(moment) or not record.known:
                 fade = replace(fade_to(new_rig, start, end, moment, seconds), leaving=going)
@@ -254,23 +256,6 @@ class Owner:
             text = "saved again, after a time without"
             self._store(Change(self._record, "saving", text, "", self._today(), self._rig))
             return self._tell()
-
-    def _calmly(
-        self,
-        wanted_s: float,
-        matrix: LightMatrix,
-        start: dict[str, float],
-        end: dict[str, float],
-        moment: float,
-    ) -> float:
-        """How long a change takes, several quick taps counted as the one rise they are. [s]"""
-        self._calm = [(at, light) for at, light in self._calm if moment - at < FLINCH_S]
-        self._calm.append((moment, start))
-        seconds = wanted_s
-        for _, light in self._calm if wanted_s > 0 else [(moment, start)]:
-            before = {name: light.get(name, 0.0) for name in end}
-            seconds = max(seconds, fade_seconds(wanted_s, self._rig, matrix, before, end))
-        return seconds
 
     def _store(self, change: Change) -> None:
         try:

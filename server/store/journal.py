@@ -1,8 +1,10 @@
 """Every change of the light, stored in one transaction, and read back exactly."""
 
 import json
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+import sqlite3
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -69,9 +71,8 @@ class Journal:
                 " and start again"
             )
         try:
-            with Session(self._database) as session:
-                record(session, change, self._missed, all_steps=self._missed_since is not None)
-        except SQLAlchemyError as error:
+            record(self._database, change, self._missed, all_steps=self._missed_since is not None)
+        except (SQLAlchemyError, sqlite3.Error) as error:
             self._miss(change)
             self._missed_since = since = self._missed_since or change.at
             raise OSError(
@@ -100,21 +101,36 @@ class Journal:
             return False
 
 
-def trouble(error: SQLAlchemyError) -> str:
+def trouble(error: SQLAlchemyError | sqlite3.Error) -> str:
     """What the database says, without the statement."""
     return str(getattr(error, "orig", None) or error)
 
 
 def record(
-    session: Session, change: Change, missed: Sequence[Change] = (), *, all_steps: bool = False
+    database: Database, change: Change, missed: Sequence[Change] = (), *, all_steps: bool = False
 ) -> None:
     """Store a change: the steps, where we stand, good and dark, the rig, and the event; first the
     rigs of those changes that were missed.
 
     One transaction: all of it is kept or nothing is.
     """
+    rigs = [c for c in (*missed, change) if c.rig or c.left or c.renamed or c.corrections]
+    if not rigs:  # a tap: no session has to be made for it
+        with closing(database.raw_connection()) as connection:
+            _write(connection.cursor().execute, change, all_steps=all_steps)
+            connection.commit()
+        return
+    with Session(database) as session:
+        _write(session.connection().exec_driver_sql, change, all_steps=all_steps)
+        for each in rigs:
+            _put_rigs(session, each)
+        session.commit()
+
+
+def _write(
+    write: Callable[[str, tuple[Any, ...]], object], change: Change, *, all_steps: bool
+) -> None:
     live, history = change.record, change.record.history
-    write = session.connection().exec_driver_sql
     if history.now.number == 1:  # the light before the very first step was never a change
         write(KEEP_STEP, _step_row(history.steps[0]))
     whole = all_steps or change.renamed or change.corrections
@@ -129,15 +145,12 @@ def record(
             live.known,
             _json(live.good),
             _json(live.dark_from),
-            live.way and json.dumps(asdict(live.way)),
+            live.way and json.dumps(vars(live.way)),
         ),
     )
     at = change.at.astimezone(UTC).replace(tzinfo=None).isoformat(" ", "microseconds")
     detail = json.dumps(dict(change.detail))
     write(ADD_EVENT, (at, live.revision, change.kind, change.text, change.actor, detail))
-    for each in (*missed, change):
-        _put_rigs(session, each)
-    session.commit()
 
 
 def _put_rigs(session: Session, change: Change) -> None:

@@ -225,15 +225,14 @@ def _head(
     alone = matrix.mark[head.name] * output
     over = stops_between(alone, ratio.lit_lux) if alone > 0 and ratio.lit_lux > 0 else None
     good_stops = good.of(head) if good else None
+    below = None if stops is None else float(stops)
     return HeadFigures(
         head=head,
         output=output,
-        stops_below_full=None if stops is None else float(stops),
-        room_up_thirds=None if stops is None else float(THIRDS_PER_STOP * stops),
+        stops_below_full=below,
+        room_up_thirds=None if below is None else THIRDS_PER_STOP * below,
         room_down_thirds=(
-            None
-            if stops is None
-            else max(0.0, THIRDS_PER_STOP * (head.deepest_stops - float(stops)))
+            None if below is None else max(0.0, THIRDS_PER_STOP * (head.deepest_stops - below))
         ),
         cct_kelvin=(
             tungsten_cct_kelvin(head.cct_kelvin, output)

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from math import acos, degrees
 
 from server.errors import OutOfRange
@@ -50,8 +51,17 @@ class LightMatrix:
             for name, output in outputs.items()
         )
 
+    @cached_property
+    def _unread(self) -> frozenset[str]:
+        """Points where nothing was ever read."""
+        return frozenset(
+            p for p in self.at if set(self.source.get(p, {}).values()) <= {"predicted"}
+        )
+
     def trust(self, point: str, outputs: Mapping[str, float]) -> str:
         """Where the light at a point comes from: the least trusted head that matters there."""
+        if point in self._unread:
+            return "predicted"
         row, told = self.at[point], self.source.get(point, {})
         total = self.lux(point, outputs)
         kinds = {

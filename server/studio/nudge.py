@@ -73,15 +73,15 @@ def nudged(
     def limit(there: Setting) -> str:
         return _first_beyond(rig, setting, there, moving)
 
-    limited_by = limit(after(asked))
-    got = asked
+    got, there = asked, after(asked)
+    limited_by = limit(there)
     if limited_by:
         got = (
             _room(setting, moving, up=thirds > 0)
             if keep != "exposure"
             else _as_far_as_it_goes(asked, lambda stops: not limit(after(stops)))
         )
-    there = after(got)
+        there = after(got)
     return Nudged(
         setting=there,
         heads=tuple(h.name for h in moving),

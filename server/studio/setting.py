@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cached_property
 from types import MappingProxyType
 
 from server.physics.signal import level_of, signal_for
@@ -45,8 +46,11 @@ class Setting:
 
     def output(self, head: Head) -> float:
         """Light of a head as a fraction of full. [1], 0..1"""
-        stops = self.of(head)
-        return 0.0 if stops is None else light_factor(-float(stops))
+        return 0.0 if head.out else self._lights.get(head.name, 0.0)
+
+    @cached_property
+    def _lights(self) -> Mapping[str, float]:
+        return {n: light_factor(-float(s)) for n, s in self.stops.items() if s is not None}
 
     def with_stops(self, changed: Stops) -> "Setting":
         """The same setting with some heads changed."""

@@ -100,15 +100,26 @@ async def session_of(request: Request) -> AsyncIterator[Session]:
 
 async def actor_of(request: Request) -> str:
     """The name of the device that is asking."""
-    return (await device_of(request)).name
+    return _device(request).name
 
 
 async def device_of(request: Request) -> Device:
     """The device that is asking, as the door knows it."""
+    return _device(request)
+
+
+def _device(request: Request) -> Device:
     device: Device | None = request.state.device
     if device is None:
         raise Refused("this device is not paired")
     return device
+
+
+def hand_of(request: Request) -> tuple[Engine, str]:
+    """The engine and the name of the device that is asking, for a nudge: each thing that FastAPI
+    itself hands to a route costs a twentieth of one."""
+    desk: Desk = request.app.state.desk
+    return desk.engine, _device(request).name
 
 
 def is_here(host: str) -> bool:

@@ -1,12 +1,13 @@
 """The door: size of a request, who is asking, from which page. Plain ASGI, in front of the app."""
 
+from collections.abc import Mapping
+from functools import lru_cache
 from http.cookies import CookieError, SimpleCookie
 from ipaddress import ip_address
 from secrets import compare_digest
 from socket import gethostname
 from urllib.parse import parse_qs, quote, urlencode, urlsplit
 
-from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -26,14 +27,13 @@ LARGEST = {
 A_YEAR_S = 365 * 24 * 3600
 SAFE = ("GET", "HEAD")
 OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")
-SECURITY_HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none';"
-        " form-action 'self'; frame-ancestors 'none'"
-    ),
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "same-origin",
-}
+SECURITY_HEADERS = (
+    (b"content-security-policy",
+     b"default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none';"
+     b" form-action 'self'; frame-ancestors 'none'"),
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"same-origin"),
+)  # fmt: skip
 
 
 class TooLarge(Exception):
@@ -66,12 +66,14 @@ class Guard:
             nonlocal started
             if message["type"] == "http.response.start":
                 started = True
-                out = MutableHeaders(scope=message)
-                for name, value in SECURITY_HEADERS.items():
-                    out.setdefault(name, value)
+                lines = list(message.get("headers", ()))
+                known = {name.lower() for name, _ in lines}
+                lines += [line for line in SECURITY_HEADERS if line[0] not in known]
+                message["headers"] = lines
             await send(message)
 
-        headers = Headers(scope=scope)
+        # of a line that is sent twice the first counts
+        headers = {n.decode("latin-1"): v.decode("latin-1") for n, v in scope["headers"][::-1]}
         try:
             answer = self._strange(scope, headers)
             if answer is None:
@@ -87,7 +89,7 @@ class Guard:
                 raise
             await _too_large(scope)(scope, receive, send)
 
-    def _strange(self, scope: Scope, headers: Headers) -> Response | None:
+    def _strange(self, scope: Scope, headers: Mapping[str, str]) -> Response | None:
         """Refuse what no page of ours sends: too large, by another name, from another site."""
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > _largest(scope):
@@ -102,7 +104,7 @@ class Guard:
             return _refused(403, "this request comes from another site's page: refused")
         return None
 
-    def _device(self, scope: Scope, headers: Headers) -> Device | None:
+    def _device(self, scope: Scope, headers: Mapping[str, str]) -> Device | None:
         client = scope["client"][0] if scope.get("client") else ""
         if is_here(client):
             return HERE
@@ -112,7 +114,7 @@ class Guard:
             return None
         return self._desk.doors.device_of(cookie.value) if cookie else None
 
-    def _unpaired(self, scope: Scope, headers: Headers) -> Response | None:
+    def _unpaired(self, scope: Scope, headers: Mapping[str, str]) -> Response | None:
         """A visit with the token of the printed address pairs; everything else may only pair."""
         path = "/" + scope["path"].lstrip("/")  # never //elsewhere
         query = parse_qs(scope["query_string"].decode("latin-1"))
@@ -163,9 +165,14 @@ def _host_only(host: str) -> str:
 
 def _is_ours(host: str) -> bool:
     """Numbers, this machine's own names: a name made up elsewhere could be rebound to us."""
-    own = gethostname().lower()
-    if host in ("localhost", "testserver", own, f"{own}.local"):
+    if _is_number(host) or host in ("localhost", "testserver"):
         return True
+    own = gethostname().lower()
+    return host in (own, f"{own}.local")
+
+
+@lru_cache(64)
+def _is_number(host: str) -> bool:
     try:
         ip_address(host)
     except ValueError:

@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator, Callable
 from secrets import token_hex
 
 from server.live.now import Now
-from server.web.state import state_json
+from server.web.state import state_text
 
 HEARTBEAT_S = 1.0
 REFRESH_S = 0.15
@@ -20,6 +20,7 @@ class Hub:
         self._boxes: set[asyncio.Queue[Now | None]] = set()
         self._closed = False
         self._refreshing = False
+        self._arrival: asyncio.TimerHandle | None = None
         self.run = token_hex(6)
         """Which run of the server this is."""
 
@@ -37,10 +38,24 @@ class Hub:
         """Tell a change; may be called from any thread."""
         if self._loop is None or self._closed:
             return
-        self._loop.call_soon_threadsafe(self._put, now)
-        if now.fading:  # once more when the light has arrived, so that "fading" goes away
+        try:  # most changes come from the loop itself, which need not be woken
+            here = asyncio.get_running_loop() is self._loop
+        except RuntimeError:
+            here = False
+        if here:
+            self._changed(now)
+        else:
+            self._loop.call_soon_threadsafe(self._changed, now)
+
+    def _changed(self, now: Now) -> None:
+        self._put(now)
+        if self._arrival:
+            self._arrival.cancel()
+            self._arrival = None
+        if now.fading and self._loop:
+            # once more when the light has arrived, so that "fading" goes away
             left_s = now.fade.all_left_s(self._loop.time())
-            self._loop.call_soon_threadsafe(self._loop.call_later, left_s + 0.02, self._arrived)
+            self._arrival = self._loop.call_later(left_s + 0.02, self._arrived)
 
     def refresh(self) -> None:
         """Draw the pages' parts anew, soon; may be called from any thread, as often as one likes:
@@ -92,7 +107,7 @@ class Hub:
             yield f"retry: 500\n\n{_event('run', self.run)}"
             now: Now | None = first
             while now is not None and not self._closed and allowed():
-                yield _event("state", json.dumps(state_json(now)))
+                yield f"event: state\ndata: {state_text(now)}\n\n"  # JSON is one line
                 if render:
                     yield _event("page", render(now))
                 revision = now.revision

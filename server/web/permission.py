@@ -1,9 +1,9 @@
 """What a paired device may do: operate, ask, or only watch; and the floor, when one holds it."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from sqlmodel import Session
-from starlette.datastructures import Headers
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import Receive, Scope
 
@@ -21,7 +21,7 @@ NOT_OF_THE_LIGHT = ("/live/only-me", "/api/only-me", "/library/", "/rig/devices"
 
 
 async def refusal_for(
-    desk: Desk, device: Device, scope: Scope, headers: Headers, receive: Receive
+    desk: Desk, device: Device, scope: Scope, headers: Mapping[str, str], receive: Receive
 ) -> Response | None:
     """None when the device may do what it asks for; else the answer it gets instead.
 
@@ -73,7 +73,7 @@ async def _whole(receive: Receive) -> bytes:
             return b"".join(parts)
 
 
-def _told(path: str, headers: Headers, status: int, sentence: str) -> Response:
+def _told(path: str, headers: Mapping[str, str], status: int, sentence: str) -> Response:
     if path.startswith("/api/"):
         return JSONResponse({"detail": sentence}, status)
     if headers.get("hx-request") == "true":

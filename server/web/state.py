@@ -2,15 +2,19 @@
 
 from typing import Any
 
+from fastapi import Response
+from pydantic_core import to_json
+
 from server.live.now import Now
 from server.physics.exposure import lux_for
+from server.physics.signal import signal_for
 from server.store.rooms import KeptRoom
 from server.studio.document import placement_document
 from server.studio.figures import HeadFigures
 from server.studio.look import Look
 from server.studio.nudge import Nudged
 from server.studio.reach import Reached
-from server.studio.setting import level, signal
+from server.studio.setting import level
 
 Json = dict[str, Any]
 RATIO_DEFINITION = "(key + fill) : fill"
@@ -85,15 +89,43 @@ def state_json(now: Now) -> Json:
     }
 
 
+_newest: tuple[Now | None, str] = (None, "")
+
+
+def state_text(now: Now) -> str:
+    """The state as JSON text. Made once for all who tell the same moment: the answer to a tap and
+    every open page. (A moment is immutable, and as long as it is remembered no other is it.)"""
+    global _newest
+    known, text = _newest
+    if known is not now:
+        text = _text(state_json(now))
+        _newest = now, text
+    return text
+
+
+def state_answer(now: Now, **more: Any) -> Response:
+    """The state as an answer, with what else the call tells beside it."""
+    text = state_text(now)
+    if more:
+        text = f"{text[:-1]},{_text(more)[1:]}"
+    return Response(text, media_type="application/json")
+
+
+def _text(value: Json) -> str:
+    """Numbers that are none (infinite stops of darkness) are null."""
+    return to_json(value, inf_nan_mode="null").decode()
+
+
 def _head(told: HeadFigures) -> Json:
     head = told.head
+    control = level(head, told.output)
     return {
         "name": head.name,
         "role": head.role,
-        "level_percent": 100 * level(head, told.output),
+        "level_percent": 100 * control,
         "output": told.output,
         "stops_below_full": told.stops_below_full,
-        "signal": list(signal(head, told.output)),
+        "signal": signal_for(control, head.bits),
         "room_up_thirds": told.room_up_thirds,
         "room_down_thirds": told.room_down_thirds,
         "cct_kelvin": told.cct_kelvin,

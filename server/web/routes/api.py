@@ -3,7 +3,7 @@
 from collections.abc import AsyncIterator, Callable
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import JSONResponse, StreamingResponse
 
 from server.errors import OutOfRange
@@ -26,9 +26,9 @@ from server.web.contract import (
     Recall,
     RigDocument,
 )
-from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, EngineDep, SessionDep
+from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, EngineDep, SessionDep, hand_of
 from server.web.keeping import keep_look
-from server.web.state import look_json, nudge_json, reached_json, state_json
+from server.web.state import look_json, nudge_json, reached_json, state_answer
 from server.web.templating import floor_parts, page_parts
 from server.web.ways import way_json
 
@@ -36,8 +36,26 @@ router = APIRouter(prefix="/api", tags=["contract"])
 Text = Annotated[str, Query(max_length=200)]
 
 
-def _answer(now: Now, **more: Any) -> JSONResponse:
-    return JSONResponse({**state_json(now), **more})
+# First, since routes are tried in their order and a tap is not to wait for the others.
+@router.post("/nudge")
+async def post_nudge(request: Request, wish: Nudge) -> Response:
+    """Nudge a role or a head by thirds of a stop."""
+    engine, actor = hand_of(request)
+    now, result = engine.nudge(
+        role=wish.role,
+        head=wish.head,
+        thirds=wish.thirds,
+        keep=wish.keep,
+        fade_s=wish.fade_s,
+        actor=actor,
+    )
+    found: list[dict[str, Any]] = []
+    if result.limited and abs(result.missing_stops) > 1e-9:
+        missing = max(1, min(9, round(abs(result.asked_stops) * 3)))
+        sign = 1 if result.asked_stops > 0 else -1
+        head = now.rig.head(result.limited_by)
+        found = [way_json(w) for w in ways(now.rig, result.before, head, sign * missing)[:3]]
+    return state_answer(now, nudge=nudge_json(result, found))
 
 
 @router.get("/rig")
@@ -54,109 +72,85 @@ async def put_rig(engine: EngineDep, actor: ActorDep, document: RigDocument) -> 
 
 
 @router.get("/state")
-async def get_state(engine: EngineDep) -> JSONResponse:
+async def get_state(engine: EngineDep) -> Response:
     """What is lit now."""
-    return _answer(engine.now())
+    return state_answer(engine.now())
 
 
 @router.post("/levels")
-async def post_levels(engine: EngineDep, actor: ActorDep, wish: Levels) -> JSONResponse:
+async def post_levels(engine: EngineDep, actor: ActorDep, wish: Levels) -> Response:
     """Set levels of named heads, percent."""
-    return _answer(engine.set_levels(wish.levels, wish.fade_s, actor))
-
-
-@router.post("/nudge")
-async def post_nudge(engine: EngineDep, actor: ActorDep, wish: Nudge) -> JSONResponse:
-    """Nudge a role or a head by thirds of a stop."""
-    now, result = engine.nudge(
-        role=wish.role,
-        head=wish.head,
-        thirds=wish.thirds,
-        keep=wish.keep,
-        fade_s=wish.fade_s,
-        actor=actor,
-    )
-    found: list[dict[str, Any]] = []
-    if result.limited and abs(result.missing_stops) > 1e-9:
-        missing = max(1, min(9, round(abs(result.asked_stops) * 3)))
-        sign = 1 if result.asked_stops > 0 else -1
-        head = now.rig.head(result.limited_by)
-        found = [way_json(w) for w in ways(now.rig, result.before, head, sign * missing)[:3]]
-    return _answer(now, nudge=nudge_json(result, found))
+    return state_answer(engine.set_levels(wish.levels, wish.fade_s, actor))
 
 
 @router.post("/ratio")
-async def post_ratio(engine: EngineDep, actor: ActorDep, wish: RatioWish) -> JSONResponse:
+async def post_ratio(engine: EngineDep, actor: ActorDep, wish: RatioWish) -> Response:
     """Reach a ratio: key and fill together with the lens held, or one role alone."""
     if wish.hold and wish.move:
         raise OutOfRange("name either hold or move: the lens cannot be held by one role alone")
     now, result = engine.ratio(wish.target, wish.move, wish.fade_s, actor)
-    return _answer(now, reached=reached_json(result))
+    return state_answer(now, reached=reached_json(result))
 
 
 @router.post("/recall")
 async def post_recall(
     engine: EngineDep, actor: ActorDep, session: SessionDep, wish: Recall
-) -> JSONResponse:
+) -> Response:
     """Recall a look."""
-    return _answer(
+    return state_answer(
         engine.recall(store.get_look(session, wish.look), wish.fade_s, actor, anyway=wish.anyway)
     )
 
 
 @router.post("/mix")
-async def post_mix(
-    engine: EngineDep, actor: ActorDep, session: SessionDep, wish: Mix
-) -> JSONResponse:
+async def post_mix(engine: EngineDep, actor: ActorDep, session: SessionDep, wish: Mix) -> Response:
     """Go part of the way toward a look, mixed in stops."""
     look = store.get_look(session, wish.look)
-    return _answer(engine.mix(look, wish.part, wish.fade_s, actor))
+    return state_answer(engine.mix(look, wish.part, wish.fade_s, actor))
 
 
 @router.post("/undo")
-async def post_undo(engine: EngineDep, actor: ActorDep) -> JSONResponse:
+async def post_undo(engine: EngineDep, actor: ActorDep) -> Response:
     """Take the last step back."""
-    return _answer(engine.undo(actor))
+    return state_answer(engine.undo(actor))
 
 
 @router.post("/redo")
-async def post_redo(engine: EngineDep, actor: ActorDep) -> JSONResponse:
+async def post_redo(engine: EngineDep, actor: ActorDep) -> Response:
     """Do it again."""
-    return _answer(engine.redo(actor))
+    return state_answer(engine.redo(actor))
 
 
 @router.post("/good")
-async def post_good(engine: EngineDep, actor: ActorDep) -> JSONResponse:
+async def post_good(engine: EngineDep, actor: ActorDep) -> Response:
     """Mark this light as the good frame."""
-    return _answer(engine.mark_good(actor))
+    return state_answer(engine.mark_good(actor))
 
 
 @router.post("/back-to-good")
 async def post_back_to_good(
     engine: EngineDep, actor: ActorDep, wish: Move | None = None
-) -> JSONResponse:
+) -> Response:
     """Return to the light of the good frame."""
-    return _answer(engine.back_to_good(wish.fade_s if wish else None, actor))
+    return state_answer(engine.back_to_good(wish.fade_s if wish else None, actor))
 
 
 @router.post("/compare")
-async def post_compare(engine: EngineDep, actor: ActorDep, wish: Compare) -> JSONResponse:
+async def post_compare(engine: EngineDep, actor: ActorDep, wish: Compare) -> Response:
     """Hold to see the good frame's light, release for now."""
-    return _answer(engine.compare(wish.hold, actor))
+    return state_answer(engine.compare(wish.hold, actor))
 
 
 @router.post("/dark")
-async def post_dark(engine: EngineDep, actor: ActorDep, wish: Move | None = None) -> JSONResponse:
+async def post_dark(engine: EngineDep, actor: ActorDep, wish: Move | None = None) -> Response:
     """All heads down."""
-    return _answer(engine.dark(wish.fade_s if wish else None, actor))
+    return state_answer(engine.dark(wish.fade_s if wish else None, actor))
 
 
 @router.post("/restore")
-async def post_restore(
-    engine: EngineDep, actor: ActorDep, wish: Move | None = None
-) -> JSONResponse:
+async def post_restore(engine: EngineDep, actor: ActorDep, wish: Move | None = None) -> Response:
     """Back up to the light before."""
-    return _answer(engine.restore(wish.fade_s if wish else None, actor))
+    return state_answer(engine.restore(wish.fade_s if wish else None, actor))
 
 
 @router.post("/looks", status_code=201)

@@ -3,7 +3,6 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
-from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 
 from server.errors import Refused
@@ -14,7 +13,7 @@ from server.store import looks as store
 from server.studio.flip import Flipped, flipped
 from server.studio.way_words import signed
 from server.web.desk import ActorDep, Desk, DeskDep, EngineDep, SessionDep
-from server.web.state import state_json
+from server.web.state import state_answer
 from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.words import point_words
@@ -122,12 +121,10 @@ class Walk(BaseModel):
 
 
 @contract.post("/walk")
-async def post_walk(
-    desk: DeskDep, session: SessionDep, actor: ActorDep, wish: Walk
-) -> JSONResponse:
+async def post_walk(desk: DeskDep, session: SessionDep, actor: ActorDep, wish: Walk) -> Response:
     """Take the first step of a walk to a look; `POST /api/walk/step` takes the next."""
     desk.strolling.begin(desk.engine.now(), store.get_look(session, wish.look), wish.steps)
-    return JSONResponse(state_json(stroll(desk, 1, actor)))
+    return state_answer(stroll(desk, 1, actor))
 
 
 class WalkStep(BaseModel):
@@ -137,21 +134,14 @@ class WalkStep(BaseModel):
 
 
 @contract.post("/walk/step")
-async def post_walk_step(desk: DeskDep, actor: ActorDep, wish: WalkStep) -> JSONResponse:
+async def post_walk_step(desk: DeskDep, actor: ActorDep, wish: WalkStep) -> Response:
     """The next step of a walk, or one back."""
-    return JSONResponse(state_json(stroll(desk, wish.by, actor)))
+    return state_answer(stroll(desk, wish.by, actor))
 
 
 @contract.post("/flip")
-async def post_flip(desk: DeskDep, actor: ActorDep) -> JSONResponse:
+async def post_flip(desk: DeskDep, actor: ActorDep) -> Response:
     """Turn the light round for a sitter who faces the other way."""
     now, found = _flip(desk, actor)
-    return JSONResponse(
-        {
-            **state_json(now),
-            "flip": {
-                "reached": found.reached,
-                "off": [{"point": name, "stops": stops} for name, stops in found.off],
-            },
-        }
-    )
+    off = [{"point": name, "stops": stops} for name, stops in found.off]
+    return state_answer(now, flip={"reached": found.reached, "off": off})

@@ -15,7 +15,7 @@ from server.live.owner import Move
 from server.studio.rescue import Rescue, rescued, with_out
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.rescue import rescue_json, rescue_view
-from server.web.state import state_json
+from server.web.state import state_answer
 from server.web.templating import html, went
 from server.web.views import strip_view
 
@@ -142,14 +142,14 @@ class Out(BaseModel):
 
 
 @contract.post("/out")
-async def post_out(desk: DeskDep, actor: ActorDep, wish: Out) -> JSONResponse:
+async def post_out(desk: DeskDep, actor: ActorDep, wish: Out) -> Response:
     """Say that a head or a circuit is out, or back. Heads of a circuit come back one by one."""
     names = _named(desk.engine.now(), wish.head, wish.circuit)
     first = names if wish.out else names[:1]
     now = _mark(desk, first, wish.out, wish.circuit or wish.head, actor)
     if not wish.out:
         _expect(desk, names[1:], actor)
-    return JSONResponse(state_json(now))
+    return state_answer(now)
 
 
 @contract.get("/rescue")
@@ -159,7 +159,7 @@ async def get_rescue(desk: DeskDep) -> JSONResponse:
 
 
 @contract.post("/rescue")
-async def post_rescue(desk: DeskDep, actor: ActorDep) -> JSONResponse:
+async def post_rescue(desk: DeskDep, actor: ActorDep) -> Response:
     """Go to the nearest picture with what is left."""
     now, found = _take(desk, actor)
-    return JSONResponse({**state_json(now), "rescue": rescue_json(found)})
+    return state_answer(now, rescue=rescue_json(found))

@@ -12,7 +12,7 @@ from server.studio.room import Room
 from server.web.contract import ROOMS_EXAMPLE
 from server.web.desk import ActorDep, DeskDep, SessionDep
 from server.web.rooms import open_room, room_card
-from server.web.state import room_json, state_json
+from server.web.state import room_json, state_answer
 from server.web.templating import html, went
 from server.web.views import strip_view
 
@@ -113,7 +113,7 @@ async def get_rooms(session: SessionDep) -> JSONResponse:
 async def post_open(
     desk: DeskDep, session: SessionDep, actor: ActorDep,
     room_id: Annotated[int, Path(examples=[2])],
-) -> JSONResponse:  # fmt: skip
+) -> Response:  # fmt: skip
     """Open a room: its rig takes the place of the present one, its running order comes with it.
     Heads that are called the same keep their output, the others start dark. Answers the state."""
-    return JSONResponse(state_json(open_room(desk, session, room_id, actor)))
+    return state_answer(open_room(desk, session, room_id, actor))

@@ -16,7 +16,7 @@ from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.face_views import face_now
 from server.web.routes.live import answer
 from server.web.spots import change_of, heads_words, reading_of, spot_view
-from server.web.state import state_json
+from server.web.state import state_answer
 from server.web.templating import html
 from server.web.views import strip_view
 
@@ -107,10 +107,10 @@ async def get_spot(desk: DeskDep, x: Place, y: Place) -> JSONResponse:
 
 
 @contract.post("/spot")
-async def post_spot(desk: DeskDep, actor: ActorDep, wish: SpotWish) -> JSONResponse:
+async def post_spot(desk: DeskDep, actor: ActorDep, wish: SpotWish) -> Response:
     """Make a spot darker or lighter by the smallest change of the heads."""
     now, change = _move(desk, wish.x, wish.y, wish.thirds, actor)
-    return JSONResponse({**state_json(now), "spot": _json(change)})
+    return state_answer(now, spot=_json(change))
 
 
 @contract.post("/spot/preview")

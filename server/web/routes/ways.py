@@ -18,7 +18,7 @@ from server.studio.room import WAYS
 from server.studio.way import Way
 from server.studio.ways import ways, ways_out_of_banding
 from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, SessionDep
-from server.web.state import state_json
+from server.web.state import state_answer
 from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.ways import SHOWN, THIRDS, heads_to_choose, notes_json, way_json, way_view
@@ -156,13 +156,11 @@ async def get_ways(
 
 
 @contract.post("/ways")
-async def post_way(
-    desk: DeskDep, session: SessionDep, actor: ActorDep, wish: WayWish
-) -> JSONResponse:
+async def post_way(desk: DeskDep, session: SessionDep, actor: ActorDep, wish: WayWish) -> Response:
     """Take a way that needs no hands (one undo), or note one that does."""
     now, note = _take(desk, session, wish.head, wish.thirds, wish.kind, actor)
     more: dict[str, Any] = {"note": notes_json([note])[0]} if note else {}
-    return JSONResponse({**state_json(now), **more})
+    return state_answer(now, **more)
 
 
 @contract.get("/notes")
@@ -174,6 +172,6 @@ async def get_notes(session: SessionDep) -> JSONResponse:
 @contract.post("/notes/{note_id}/done")
 async def post_done(
     desk: DeskDep, session: SessionDep, actor: ActorDep, device: DeviceDep, note_id: int
-) -> JSONResponse:
+) -> Response:
     """Tick a note: its placement is real now."""
-    return JSONResponse(state_json(_done(desk, session, note_id, actor, device)))
+    return state_answer(_done(desk, session, note_id, actor, device))
