@@ -11,7 +11,7 @@ from server.store import tables
 
 SCHEMA_STEPS = (
     "tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes", "rooms",
-    "hours lit", "notes of rooms",
+    "hours lit", "notes of rooms", "steps of rooms",
 )  # fmt: skip
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
@@ -88,6 +88,10 @@ def _migrate(connection: Connection, version: int) -> None:
             )
         if number == 7:
             _add_column(connection, "note", "room_id", "INTEGER NOT NULL DEFAULT 1")
+        if number == 8:
+            SQLModel.metadata.create_all(
+                connection, tables=[SQLModel.metadata.tables[str(tables.LeftRow.__tablename__)]]
+            )
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()
 

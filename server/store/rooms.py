@@ -8,11 +8,13 @@ from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from server.errors import NotFound, Refused
+from server.store.left import light_left
 from server.store.rigs import active_id as active_id
 from server.store.rigs import running_now
 from server.store.tables import LookRow, RigRow, now_utc
 from server.studio.document import rig_document, rig_from_document
 from server.studio.head import NAME_LENGTH, name_of
+from server.studio.history import RoomAsLeft
 from server.studio.rig import Rig
 
 
@@ -52,6 +54,11 @@ def room_to_open(session: Session, room_id: int) -> Rig:
     if row.archived_at is not None:
         raise Refused(f"{rig.room.name} is archived: bring it back first")
     return rig
+
+
+def room_as_left(session: Session, room_id: int) -> RoomAsLeft:
+    """A room that may be opened, with the light it was left with; Refused when it is archived."""
+    return RoomAsLeft(room_id, room_to_open(session, room_id), light_left(session, room_id))
 
 
 def add_room(session: Session, rig: Rig) -> int:

@@ -66,6 +66,14 @@ class StepRow(SQLModel, table=True):
     fade_s: float = 1.0
 
 
+class LeftRow(SQLModel, table=True):
+    """The steps, the good frame and the dark light of a room that is not open."""
+
+    __tablename__ = "left_light"
+    room_id: int = Field(primary_key=True)
+    document: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+
+
 class LiveRow(SQLModel, table=True):
     """Where the live state stands. One row."""
 

@@ -7,8 +7,7 @@ from sqlmodel import Session
 
 from server.errors import Refused
 from server.live.now import Now
-from server.store.rooms import KeptRoom, room_to_open
-from server.studio.rig import Rig
+from server.store.rooms import KeptRoom, room_as_left
 from server.studio.whole import Whole
 from server.web.desk import Desk
 
@@ -84,14 +83,12 @@ def open_room(desk: Desk, session: Session, room_id: int, actor: str) -> Now:
     """Make a room the one whose light is the light."""
     refuse_while_walking(desk)
 
-    def choose() -> tuple[int, Rig]:
-        return room_id, room_to_open(session, room_id)
-
-    return room_opened(desk, desk.engine.open_room(choose, actor))
+    return room_opened(desk, desk.engine.open_room(lambda: room_as_left(session, room_id), actor))
 
 
 def room_opened(desk: Desk, now: Now) -> Now:
     """What stands beside the light follows the room that was opened."""
     desk.walking.walk = None  # what it saw is of the room that was left
+    desk.strolling.end()
     desk.faces.in_room(desk.settings.photographs_in(now.record.room_id))
     return now

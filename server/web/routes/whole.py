@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from server.store import rooms as store
 from server.store.whole import load_whole, replace_all
-from server.studio.rig import Rig
+from server.studio.history import RoomAsLeft
 from server.studio.whole import whole_document
 from server.web.desk import ActorDep, DeskDep
 from server.web.rooms import refuse_while_walking, room_card, room_opened, whole_view
@@ -58,9 +58,9 @@ def put_in_place(request: Request, desk: DeskDep, actor: ActorDep, number: str) 
 
     with Session(desk.database) as session:
 
-        def choose() -> tuple[int, Rig]:
+        def choose() -> RoomAsLeft:
             room_id = replace_all(session, whole)
-            return room_id, store.get_room(session, room_id)
+            return RoomAsLeft(room_id, store.get_room(session, room_id))
 
         room_opened(desk, desk.engine.open_room(choose, actor))
     return went(request, "/rooms")
