@@ -20,7 +20,7 @@ from server.store.rigs import load_rig, put_rig
 from server.store.rooms import rooms
 from server.store.whole import load_whole, replace_all
 from server.studio.document import rig_document, rig_from_document
-from server.studio.head import CURVES, LAMPS, ROLES, Head, Placement
+from server.studio.head import CURVES, LAMPS, ROLES, Head, PastCurve, Placement
 from server.studio.lamps import LampChange
 from server.studio.look import Look, tags_of
 from server.studio.photometry import MeasuredBeam
@@ -88,6 +88,8 @@ def heads(draw: st.DrawFn, name: str, address: int, circuits: list[str], aims: A
         bands_below=draw(between(0, 1)), steady_from=draw(between(0, 1)),
         touched_at=draw(st.none() | MOMENTS), out=draw(st.booleans()),
         photometry=draw(st.sampled_from(((), (MeasuredBeam(0.5, MEASURED, "file", 50.0),)))),
+        curve_before=draw(st.none() | st.just(PastCurve("square", (), 0.05))
+                          | st.just(PastCurve("measured", ((0.0, 0.0), (0.5, 0.25), (1.0, 1.0))))),
     )  # fmt: skip
 
 
