@@ -152,7 +152,7 @@ def _put_rigs(session: Session, change: Change) -> None:
         put_rig(session, change.rig, room_id)
     if change.renamed:
         rename_heads(session, change.renamed, room_id)
-        rename_lit(session, change.renamed)
+        rename_lit(session, change.renamed, room_id)
     for correction in change.corrections:
         correct_looks(session, correction, room_id)
 

@@ -8,6 +8,7 @@ from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from server.errors import NotFound, Refused
+from server.store.burning import hours_lit, put_lit
 from server.store.left import light_left
 from server.store.rigs import active_id as active_id
 from server.store.rigs import running_now
@@ -64,17 +65,22 @@ def room_as_left(session: Session, room_id: int) -> RoomAsLeft:
 def add_room(session: Session, rig: Rig) -> int:
     """Keep a new room, and open nothing. [id]"""
     refuse_taken(session, rig.room.name)
-    return _added(session, rig, [])
+    room_id = _added(session, rig, [])
+    session.commit()
+    return room_id
 
 
 def duplicate_room(session: Session, room_id: int, rig: Rig | None = None) -> int:
-    """A copy of a room, with its running order; the looks stay looks of the first. `rig` is the
-    room's as it is now, when it is open. [id]"""
+    """A copy of a room, with its running order and the hours of its lamps; the looks stay looks of
+    the first. `rig` is the room's as it is now, when it is open. [id]"""
     row = _row(session, room_id)
     rig = rig or rig_from_document(row.document)
     room = replace(rig.room, name=_free_name(session, rig.room.name))
     running = running_now(session) if row.is_open else row.running
-    return _added(session, replace(rig, room=room), running)
+    copy = _added(session, replace(rig, room=room), running)
+    put_lit(session, hours_lit(session, room_id), copy)
+    session.commit()
+    return copy
 
 
 def rename_room(session: Session, room_id: int, name: str) -> None:
@@ -119,7 +125,7 @@ def restore_room(session: Session, room_id: int) -> None:
 def _added(session: Session, rig: Rig, running: list[int]) -> int:
     row = RigRow(document=rig_document(rig), running=running)
     session.add(row)
-    session.commit()
+    session.flush()
     assert row.id is not None
     return row.id
 

@@ -126,9 +126,10 @@ class NoteRow(SQLModel, table=True):
 
 
 class BurningRow(SQLModel, table=True):
-    """How long a head has given light in all. [h]"""
+    """How long a head of a room has given light in all. [h]"""
 
-    __tablename__ = "hours_lit"
+    __tablename__ = "lamp_hours"
+    room_id: int = Field(primary_key=True)
     head: str = Field(primary_key=True)
     hours: float = 0.0
 

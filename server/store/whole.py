@@ -6,10 +6,12 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
+from server.store.burning import hours_lit, put_lit
 from server.store.looks import add_rows, looks_in_use
 from server.store.rigs import run, running_now
 from server.store.tables import RigRow, now_utc
 from server.studio.document import rig_document, rig_from_document
+from server.studio.lamps import counted
 from server.studio.rig import Rig
 from server.studio.whole import Whole, WholeRoom
 
@@ -40,8 +42,11 @@ def load_whole(session: Session, open_id: int, rig_now: Rig) -> Whole:
 
 def replace_all(session: Session, whole: Whole) -> int:
     """Put a studio in place of this one, in one transaction. The rooms that were there are
-    archived with their looks, so nothing is lost. Answers the id of the room that is open now."""
+    archived with their looks, so nothing is lost; one of the same name takes over the hours of
+    its lamps. Answers the id of the room that is open now."""
+    lit = {}
     for row in session.exec(select(RigRow).where(col(RigRow.archived_at).is_(None))):
+        lit[row.document["room"]["name"]] = hours_lit(session, row.id or 0)
         if row.is_open:
             row.running = running_now(session)
         row.archived_at, row.is_open = now_utc(), False
@@ -58,6 +63,9 @@ def replace_all(session: Session, whole: Whole) -> int:
         ],
     )
     for row, room in zip(rows, whole.rooms, strict=True):
+        known, told = lit.get(room.rig.room.name, {}), counted(room.rig.lamps)
+        begin = {h: max(known.get(h, 0.0), told.get(h, 0.0)) for h in {*known, *told}}
+        put_lit(session, begin, row.id or 0)
         row.running = [look_ids[at] for at in room.running]
         row.document = rig_document(_held_by(room.rig, dict(enumerate(look_ids))))
         session.add(row)

@@ -133,9 +133,9 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
 
 
 def counted_hours(desk: Desk, name: str) -> float:
-    """Hours that a head has been lit in all, as counted."""
+    """Hours that a head of the open room has been lit in all, as counted."""
     with Session(desk.database) as session:
-        return hours_lit(session).get(name, 0.0)
+        return hours_lit(session, desk.engine.now().record.room_id).get(name, 0.0)
 
 
 @router.post("/rig/heads/new")
