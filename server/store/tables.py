@@ -12,6 +12,11 @@ def now_utc() -> datetime:
     return datetime.now(UTC)
 
 
+def as_stored(moment: datetime) -> str:
+    """A moment as a column of moments holds it: in UTC, without saying so."""
+    return moment.astimezone(UTC).replace(tzinfo=None).isoformat(" ", "microseconds")
+
+
 class RigRow(SQLModel, table=True):
     """A room with its whole rig as one document. One of them is open: its light is the light."""
 

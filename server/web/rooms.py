@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlmodel import Session
 
@@ -58,7 +59,7 @@ class WholeView:
     light: str
 
 
-def whole_view(now: Now, whole: Whole) -> WholeView:
+def whole_view(now: Now, whole: Whole[Any]) -> WholeView:
     """What a studio in a file holds, and what its open room does to the light."""
     kept = [
         KeptRoom(
