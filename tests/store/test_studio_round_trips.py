@@ -254,10 +254,10 @@ def test_a_log_of_lamps_tells_the_looks_of_its_own_studio(session: Session) -> N
     assert stored is not None
     ((look_id, was),) = stored.lamps[0].held
     assert (get_look(session, look_id).name, was) == ("Second", "5/3")
-    told = load_whole(session, open_id, stored)
+    told = load_whole(session, open_id, stored, itself)
     assert told.opened == rig
     gone = replace(lamp, held=((look_id, "5/3"), (987654, "1")))
     delete_look(session, look_id)
     session.expire_all()
-    left = load_whole(session, open_id, replace(stored, lamps=(gone,)))
+    left = load_whole(session, open_id, replace(stored, lamps=(gone,)), itself)
     assert left.opened.lamps[0].held == ()
