@@ -80,10 +80,13 @@ def find_looks(
     limit: int = PAGE,
     offset: int = 0,
     pattern: str = "",
+    room_id: int | None = None,
 ) -> list[Look]:
-    """Looks by part of name or notes, by tag, by pattern or side, the newest first; those of
-    archived rooms are out of the way until their room comes back."""
+    """Looks by part of name or notes, by tag, by pattern or side, of one room or of all, the newest
+    first; those of archived rooms are out of the way until their room comes back."""
     query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
+    if room_id is not None:
+        query = query.where(LookRow.room_id == room_id)
     if text:
         like = f"%{_escaped(text)}%"
         query = query.where(
@@ -104,6 +107,13 @@ def find_looks(
         )
     query = query.order_by(col(LookRow.id).desc()).limit(limit).offset(offset)
     return _looks(session, session.exec(query))
+
+
+def looks_elsewhere(session: Session, room_id: int) -> int:
+    """How many looks other rooms than this one hold."""
+    query = select(func.count()).select_from(LookRow)
+    query = query.where(col(LookRow.deleted_at).is_(None), _in_use(), LookRow.room_id != room_id)
+    return session.exec(query).one()
 
 
 def running_order(session: Session) -> list[Look]:
