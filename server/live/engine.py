@@ -233,10 +233,14 @@ class Engine(Owner):
         actor: str = "",
         text: str = "rig changed",
         renamed: Mapping[str, str] | None = None,
+        instead_of: Rig | None = None,
     ) -> Now:
         """Put a whole rig in place of the old one. Heads that keep their name keep their output,
-        and so do those that `renamed` tells (old name -> new name), in every look and step."""
+        and so do those that `renamed` tells (old name -> new name), in every look and step. What
+        took a while to work out is `instead_of` the rig it began with: refused for another one."""
         with self._lock:
+            if instead_of is not None and instead_of != self.now().rig_now:
+                raise Refused("the rig was changed meanwhile: nothing was changed, try it again")
             names = {old: new for old, new in (renamed or {}).items() if old != new}
             record = self._record.renamed(names) if names else self._record
             there = ready_on(rig, record.history.now.setting)

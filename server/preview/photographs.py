@@ -106,13 +106,15 @@ class Photographs:
         output: float,
         yaw_deg: float,
         at: datetime,
+        folder: Path | None = None,
     ) -> None:
-        """Take a frame of one head alone (or of the room's own light, head empty) into the set.
+        """Take a frame of one head alone (or of the room's own light, head empty) into the set;
+        `folder` is that of the room in which it was shot.
 
         Raises
         ------
         Refused
-            The room's own light is missing, or the stand-in has moved.
+            The room's own light is missing, the stand-in has moved, or another room was opened.
         OutOfRange
             Exposure unknown, or the frame has another shape than the set.
         """
@@ -143,7 +145,7 @@ class Photographs:
                     " shoot it again, or start the set anew"
                 )
             light = np.maximum(0.0, light - self._light(AMBIENT)) / output
-        self._keep(rig, head, photograph, light, yaw_deg, at)
+        self._keep(rig, head, photograph, light, yaw_deg, at, folder)
 
     def _keep(
         self,
@@ -153,6 +155,7 @@ class Photographs:
         light: np.ndarray,
         yaw_deg: float,
         at: datetime,
+        folder: Path | None,
     ) -> None:
         scale = float(light.max()) or 1.0
         stored = (light / scale).astype(np.float16)
@@ -163,6 +166,8 @@ class Photographs:
             "placement": placement_document(rig.head(head).placement) if head else None,
         }  # fmt: skip
         with self._lock:
+            if folder not in (None, self._folder):  # a frame takes a while to be read
+                raise Refused(f"another room was opened meanwhile: {photograph.name} was not taken")
             try:
                 self._folder.mkdir(parents=True, exist_ok=True)
                 draft = self._folder / f"{file}.new"

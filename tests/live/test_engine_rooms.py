@@ -127,3 +127,12 @@ def test_no_room_is_opened_from_a_store_that_is_behind(output: Recorder) -> None
         engine.open_room(lambda: RoomAsLeft(5, THERE))
     full[0] = False
     assert engine.open_room(lambda: RoomAsLeft(5, THERE)).record.room_id == 5
+
+
+def test_what_was_worked_out_for_another_rig_is_not_put_in_its_place(engine: Engine) -> None:
+    began_with = engine.now().rig_now
+    engine.open_room(lambda: RoomAsLeft(5, THERE))
+    with pytest.raises(Refused, match="changed meanwhile"):
+        engine.replace_rig(HERE, instead_of=began_with)
+    assert engine.now().rig.room.name == "Old mill"
+    engine.replace_rig(THERE, instead_of=engine.now().rig_now)

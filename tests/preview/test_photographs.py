@@ -232,6 +232,11 @@ def test_the_set_comes_back_and_a_moved_head_takes_its_frame_out(
     unread = replace(rig, lamps=(replace(half, stops=None, point=""),))
     assert "shows the lamp before" in lamp_told(unread, "Key", 1.0, NOON.isoformat())
     assert lamp_told(rig, "Key", 1.0, NOON.isoformat()) == ""
+    with pytest.raises(Refused, match="another room was opened"):
+        again.add(
+            rig, "Key", read_photograph("k.jpg", shot(OUTPUT * light["Key"] + light[AMBIENT])),
+            None, output=OUTPUT, yaw_deg=0.0, at=NOON, folder=tmp_path / "room-2",
+        )  # fmt: skip
     again.start_anew()
     assert Photographs(tmp_path).shots() == {}
     (tmp_path / "set.json").write_text("{broken")

@@ -18,6 +18,7 @@ from server.settings import Settings
 from server.store.database import open_database
 from server.store.glance import signal_loss
 from server.store.journal import Journal, load_live
+from server.store.look_files import add_looks
 from server.store.looks import (
     add_look,
     all_tags,
@@ -123,6 +124,8 @@ def test_each_room_has_its_running_order_and_its_looks(session: Session) -> None
     assert (active_id(session), load_rig(session)) == (mill, MILL)
     assert get_room(session, 1) == boathouse
     assert running_order(session) == []
+    with pytest.raises(Refused, match="another room was opened"):  # worked out for the other one
+        add_looks(session, [get_look(session, 1)], 1)
     kept = add_look(session, replace(get_look(session, 1), name="Here", room_id=0))
     assert (kept.room_id, kept.room) == (mill, "Old mill")
     set_running_order(session, [kept.look_id, 3])

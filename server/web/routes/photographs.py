@@ -84,6 +84,7 @@ def frame(
     desk.faces.photographs().add(
         now.rig, head, photograph, _typed(f_number, shutter, iso),
         output=output, yaw_deg=now.setting.yaw_deg, at=datetime.now(UTC),
+        folder=desk.settings.photographs_in(now.record.room_id),
     )  # fmt: skip
     desk.faces.renew()
     return went(request, "/photographs")
