@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from types import MappingProxyType
 
 from server.errors import OutOfRange, Refused
 from server.live.fade import NUDGE_S, RECALL_S
@@ -10,7 +9,7 @@ from server.live.now import Now
 from server.live.owner import Owner
 from server.studio.document import setting_document
 from server.studio.head import Head
-from server.studio.history import LiveRecord
+from server.studio.history import RoomAsLeft
 from server.studio.light import light_matrix
 from server.studio.look import Look
 from server.studio.mix import mixed, thirds_text
@@ -18,7 +17,7 @@ from server.studio.nudge import Nudged, nudged
 from server.studio.reach import Reached, with_ratio
 from server.studio.relamp import Correction
 from server.studio.rig import Lens, Rig
-from server.studio.setting import Origin, Setting, kept_over
+from server.studio.setting import Origin, Setting, kept_over, ready_on
 
 BROUGHT_IN_OUTPUT = 1 / 16
 
@@ -234,46 +233,41 @@ class Engine(Owner):
         actor: str = "",
         text: str = "rig changed",
         renamed: Mapping[str, str] | None = None,
+        instead_of: Rig | None = None,
     ) -> Now:
         """Put a whole rig in place of the old one. Heads that keep their name keep their output,
-        and so do those that `renamed` tells (old name -> new name), in every look and step."""
+        and so do those that `renamed` tells (old name -> new name), in every look and step. What
+        took a while to work out is `instead_of` the rig it began with: refused for another one."""
         with self._lock:
+            if instead_of is not None and instead_of != self.now().rig_now:
+                raise Refused("the rig was changed meanwhile: nothing was changed, try it again")
             names = {old: new for old, new in (renamed or {}).items() if old != new}
             record = self._record.renamed(names) if names else self._record
-            return self._on(rig, record, "rig", text, actor, renamed=names)
+            there = ready_on(rig, record.history.now.setting)
+            record = replace(record, history=record.history.amended(there))
+            stood = rig, light_matrix(rig, there.yaw_deg)
+            return self._commit(record, "rig", text, actor, None, rig=stood, renamed=names)
 
-    def open_room(self, choose: Callable[[], tuple[int, Rig]], actor: str = "") -> Now:
-        """Another room's rig in place of this one's, which is kept as it is left. Heads that are
-        called the same keep their output, as over `replace_rig`; undo does not close the room.
+    def open_room(self, choose: Callable[[], RoomAsLeft], actor: str = "") -> Now:
+        """Another room in place of this one, which is kept as it is left: each has its own steps
+        and good frame. Heads that are called the same keep their output; undo closes no room.
 
-        `choose` answers the room's id and rig while nothing else moves; an error changes nothing.
+        `choose` answers the room while nothing else moves; an error changes nothing.
         """
         with self._lock:
-            left = self._record.room_id, self.now().rig_now
-            room_id, rig = choose()
-            if room_id == left[0]:
+            if self.store_again().unsaved:  # what is stored of the rooms is not as they were left
+                raise Refused(f"no room can be opened while nothing is saved: {self._unsaved}")
+            now, room = self.now(), choose()
+            rig, left = room.rig, RoomAsLeft(now.record.room_id, now.rig_now, now.record.of_room)
+            if room.room_id == left.room_id:
                 raise Refused(f"{rig.room.name} is open already")
-            record = replace(self._record, room_id=room_id)
-            return self._on(rig, record, "room", f"{rig.room.name} opened", actor, left=left)
-
-    def _on(
-        self,
-        rig: Rig,
-        record: LiveRecord,
-        kind: str,
-        text: str,
-        actor: str,
-        *,
-        renamed: Mapping[str, str] = MappingProxyType({}),
-        left: tuple[int, Rig] | None = None,
-    ) -> Now:
-        """The light of the record on another rig: heads keep their output by their name."""
-        there = replace(
-            kept_over(rig, record.history.now.setting), lens=rig.lens, yaw_deg=rig.sitter.yaw_deg
-        )
-        record = replace(record, history=record.history.amended(there))
-        stood = rig, light_matrix(rig, there.yaw_deg)
-        return self._commit(record, kind, text, actor, None, rig=stood, renamed=renamed, left=left)
+            there = ready_on(rig, self._setting)
+            text = f"the light of {left.rig.room.name} brought along"
+            record = now.record.opened(room, there, text, actor)
+            stood = rig, light_matrix(rig, there.yaw_deg)
+            return self._commit(
+                record, "room", f"{rig.room.name} opened", actor, None, rig=stood, left=left
+            )
 
     def relamp(self, rig: Rig, correction: Correction, actor: str = "", text: str = "") -> Now:
         """A head gives other light than it did: the rig that says so, and the head corrected in

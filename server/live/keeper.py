@@ -87,7 +87,15 @@ class Keeper:
                 connection, _ = listener.accept()
             except TimeoutError:
                 continue
-            if not _same_user(connection) or not self._clients.acquire(blocking=False):
+            except OSError as error:  # too many open files, say: the light needs none of them
+                say(f"a client could not be let in ({error})")
+                self._ending.wait(_LOOK_UP_S)
+                continue
+            try:
+                if not _same_user(connection) or not self._clients.acquire(blocking=False):
+                    connection.close()
+                    continue
+            except OSError:  # it went again at once
                 connection.close()
                 continue
             connection.settimeout(None)

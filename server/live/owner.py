@@ -26,7 +26,7 @@ from server.live.now import Now
 from server.live.output import Frame, LightOutput
 from server.live.shown import leaving, output_shown, outputs_on, same, shown_at
 from server.studio.figures import outputs_of
-from server.studio.history import Change, History, LiveRecord, Step
+from server.studio.history import Change, History, LiveRecord, RoomAsLeft, Step
 from server.studio.light import LightMatrix, light_matrix
 from server.studio.load import trips
 from server.studio.relamp import Correction
@@ -198,7 +198,7 @@ class Owner:
         rig: tuple[Rig, LightMatrix] | None = None,
         renamed: Mapping[str, str] = MappingProxyType({}),
         corrections: tuple[Correction, ...] = (),
-        left: tuple[int, Rig] | None = None,
+        left: RoomAsLeft | None = None,
     ) -> Now:
         """Send, store, tell. `fade_s` None leaves the light where it is going."""
         shown = record.good if comparing and record.good else record.history.now.setting

@@ -7,7 +7,7 @@ the list names it, so a crash leaves the set as it was.
 import json
 import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,6 +23,7 @@ from server.preview.photograph import Exposure, Photograph, scene_light
 from server.preview.portrait import Offer, Portrait
 from server.preview.subject import AMBIENT
 from server.studio.document import placement_document, placement_from_document
+from server.studio.lamps import gained_since
 from server.studio.look import differs
 from server.studio.rig import Rig
 
@@ -85,6 +86,14 @@ class Photographs:
         now = next((h.placement for h in rig.heads if h.name == head), None)
         return now is None or differs(placement_from_document(found["placement"], head), now)
 
+    def gained(self, rig: Rig, head: str) -> float:
+        """Light of a head now over what it gave when it was photographed, as its lamp log says.
+        [1]; 1 for the room's own light and for a head without a frame"""
+        found = self._document["shots"].get(head)
+        if not found or not head:
+            return 1.0
+        return gained_since(rig.lamps, head, datetime.fromisoformat(found["at"]))
+
     # -- changing it -------------------------------------------------------------------------------
 
     def add(
@@ -97,13 +106,15 @@ class Photographs:
         output: float,
         yaw_deg: float,
         at: datetime,
+        folder: Path | None = None,
     ) -> None:
-        """Take a frame of one head alone (or of the room's own light, head empty) into the set.
+        """Take a frame of one head alone (or of the room's own light, head empty) into the set;
+        `folder` is that of the room in which it was shot.
 
         Raises
         ------
         Refused
-            The room's own light is missing, or the stand-in has moved.
+            The room's own light is missing, the stand-in has moved, or another room was opened.
         OutOfRange
             Exposure unknown, or the frame has another shape than the set.
         """
@@ -134,7 +145,7 @@ class Photographs:
                     " shoot it again, or start the set anew"
                 )
             light = np.maximum(0.0, light - self._light(AMBIENT)) / output
-        self._keep(rig, head, photograph, light, yaw_deg, at)
+        self._keep(rig, head, photograph, light, yaw_deg, at, folder)
 
     def _keep(
         self,
@@ -144,6 +155,7 @@ class Photographs:
         light: np.ndarray,
         yaw_deg: float,
         at: datetime,
+        folder: Path | None,
     ) -> None:
         scale = float(light.max()) or 1.0
         stored = (light / scale).astype(np.float16)
@@ -154,6 +166,8 @@ class Photographs:
             "placement": placement_document(rig.head(head).placement) if head else None,
         }  # fmt: skip
         with self._lock:
+            if folder not in (None, self._folder):  # a frame takes a while to be read
+                raise Refused(f"another room was opened meanwhile: {photograph.name} was not taken")
             try:
                 self._folder.mkdir(parents=True, exist_ok=True)
                 draft = self._folder / f"{file}.new"
@@ -207,9 +221,10 @@ class Photographs:
                 return None
         if abs(shots[AMBIENT]["yaw_deg"] - yaw_deg) > YAW_WITHIN_DEG:
             return None
-        wanted = (AMBIENT, *heads)
-        told = "-".join(shots[h]["file"].removesuffix(".npy") for h in wanted)
-        version = "p" + sha256(told.encode()).hexdigest()[:16]
+        wanted = {h: self.gained(rig, h) for h in (AMBIENT, *heads)}
+        files = (shots[h]["file"].removesuffix(".npy") for h in wanted)
+        gains = (f"{h}:{gain:.4f}" for h, gain in wanted.items() if gain != 1.0)
+        version = "p" + sha256("-".join((*files, *gains)).encode()).hexdigest()[:16]
         return Offer("photographed", version, self._loader(wanted, shots[AMBIENT]["yaw_deg"]))
 
     def portrait(self, rig: Rig) -> Portrait | None:
@@ -218,14 +233,17 @@ class Photographs:
         heads = tuple(h.name for h in rig.heads if h.name in shots and not self.moved(rig, h.name))
         if AMBIENT not in shots or not heads:
             return None
-        return self._loader((AMBIENT, *heads), shots[AMBIENT]["yaw_deg"])()
+        wanted = {h: self.gained(rig, h) for h in (AMBIENT, *heads)}
+        return self._loader(wanted, shots[AMBIENT]["yaw_deg"])()
 
-    def _loader(self, wanted: tuple[str, ...], yaw_deg: float) -> Callable[[], Portrait | None]:
+    def _loader(self, wanted: Mapping[str, float], yaw_deg: float) -> Callable[[], Portrait | None]:
         folder, shots = self._folder, {h: self._document["shots"][h] for h in wanted}
 
         def load() -> Portrait | None:
             try:
-                frames = {h: _loaded(folder, shot) for h, shot in shots.items()}
+                frames = {
+                    h: _loaded(folder, shot) * np.float32(wanted[h]) for h, shot in shots.items()
+                }
                 return Portrait("photographed", yaw_deg, frames)
             except (OSError, KeyError, ValueError):
                 return None  # forgotten or replaced in the meantime

@@ -11,7 +11,7 @@ from server.store import tables
 
 SCHEMA_STEPS = (
     "tables of version 1", "the way of a fade", "patterns of looks", "devices", "notes", "rooms",
-    "hours lit", "notes of rooms",
+    "hours lit", "notes of rooms", "steps of rooms", "hours lit in rooms",
 )  # fmt: skip
 """One entry a schema version; `PRAGMA user_version` holds how many a file has been through."""
 CACHE_PAGES = -8000
@@ -82,21 +82,32 @@ def _migrate(connection: Connection, version: int) -> None:
             for table, column, kind in ROOMS:
                 _add_column(connection, table, column, kind)
             connection.execute(text("UPDATE rig SET is_open = 1"))
-        if number == 6:
+        if number in (6, 9):
             SQLModel.metadata.create_all(
                 connection, tables=[SQLModel.metadata.tables[str(tables.BurningRow.__tablename__)]]
             )
         if number == 7:
             _add_column(connection, "note", "room_id", "INTEGER NOT NULL DEFAULT 1")
+        if number == 9 and _columns(connection, "hours_lit"):
+            for statement in LIT_IN_ROOMS:
+                connection.execute(text(statement))
+        if number == 8:
+            SQLModel.metadata.create_all(
+                connection, tables=[SQLModel.metadata.tables[str(tables.LeftRow.__tablename__)]]
+            )
         connection.execute(text(f"PRAGMA user_version = {number + 1}"))
         connection.commit()
 
 
 def _add_column(connection: Connection, table: str, column: str, kind: str) -> None:
     """A column that a table of before has not got: one made by a step of this version has it."""
-    known = {row[1] for row in connection.execute(text(f"PRAGMA table_info({table})"))}
-    if column not in known:
+    if column not in _columns(connection, table):
         connection.execute(text(f"ALTER TABLE {table} ADD COLUMN {column} {kind}"))
+
+
+def _columns(connection: Connection, table: str) -> set[str]:
+    """Names of a table's columns; none when there is no such table."""
+    return {row[1] for row in connection.execute(text(f"PRAGMA table_info({table})"))}
 
 
 ROOMS = (
@@ -106,6 +117,14 @@ ROOMS = (
     ("look", "room_id", "INTEGER NOT NULL DEFAULT 1"),
 )
 """The one rig there was becomes the first room, and is open; every look is a look of it."""
+LIT_IN_ROOMS = (
+    "INSERT INTO lamp_hours SELECT rig.id, head, hours FROM rig, hours_lit WHERE head IN"
+    " (SELECT json_extract(value, '$.name') FROM json_each(rig.document, '$.heads'))",
+    "INSERT OR IGNORE INTO lamp_hours SELECT rig.id, head, hours FROM rig, hours_lit WHERE is_open",
+    "DROP TABLE hours_lit",
+)
+"""Heads of one name shared a count: each room goes on from it with its own. Counts of heads that
+were taken out stay with the room that is open, where they may be brought back."""
 VERSION_1 = tuple(
     str(t.__tablename__)
     for t in (

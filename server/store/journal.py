@@ -15,6 +15,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
 from server.store.burning import rename_lit
+from server.store.left import drop_light, put_light
 from server.store.looks import correct_looks, rename_heads
 from server.store.rigs import active_id, put_closed, put_rig
 from server.store.tables import EventRow, LiveRow, StepRow
@@ -133,7 +134,7 @@ def _write(
     live, history = change.record, change.record.history
     if history.now.number == 1:  # the light before the very first step was never a change
         write(KEEP_STEP, _step_row(history.steps[0]))
-    whole = all_steps or change.renamed or change.corrections
+    whole = all_steps or change.renamed or change.corrections or change.left
     for step in history.steps if whole else (history.now,):
         write(PUT_STEP, _step_row(step))
     write(DROP_STEPS, (history.steps[-1].number, history.steps[0].number))
@@ -155,14 +156,16 @@ def _write(
 
 def _put_rigs(session: Session, change: Change) -> None:
     room_id = change.record.room_id
-    if change.left is not None:
-        left_id, left = change.left
-        put_closed(session, left, left_id)
+    if (left := change.left) is not None:
+        put_closed(session, left.rig, left.room_id)
+        drop_light(session, room_id)
+        if left.light is not None:
+            put_light(session, left.room_id, left.light)
     if change.rig is not None:
         put_rig(session, change.rig, room_id)
     if change.renamed:
         rename_heads(session, change.renamed, room_id)
-        rename_lit(session, change.renamed)
+        rename_lit(session, change.renamed, room_id)
     for correction in change.corrections:
         correct_looks(session, correction, room_id)
 

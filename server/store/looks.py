@@ -1,7 +1,6 @@
 """Looks in the database: kept, found, changed, put in order, deleted and brought back."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from sqlalchemy import ColumnElement, func, or_
 from sqlmodel import Session, col, select
@@ -20,6 +19,7 @@ from server.studio.relamp import Correction
 from server.studio.setting import Setting
 
 PAGE = 200
+AT_ONCE = 100
 
 
 def add_look(session: Session, look: Look) -> Look:
@@ -30,23 +30,12 @@ def add_look(session: Session, look: Look) -> Look:
     return _look(session, row)
 
 
-def add_rows(session: Session, kept: Iterable[tuple[Look, int, datetime]]) -> list[int]:
-    """Put looks into the session, each with its room and the moment it was kept. The caller
-    commits. [ids]"""
-    rows = []
-    for look, room_id, kept_at in kept:
-        row = new_row(look, room_id)
-        row.kept_at, row.place = kept_at, None
-        rows.append(row)
-    session.add_all(rows)
-    session.flush()
-    return [row.id or 0 for row in rows]
-
-
-def looks_in_use(session: Session) -> list[Look]:
-    """All looks of rooms that are not archived, in the order they were kept."""
+def looks_in_use(session: Session) -> Iterator[Look]:
+    """All looks of rooms that are not archived, in the order they were kept, a few at a time."""
     query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
-    return _looks(session, session.exec(query.order_by(col(LookRow.id))))
+    query = query.order_by(col(LookRow.id)).execution_options(yield_per=AT_ONCE)
+    names = _room_names(session)
+    return (_of_row(row, names.get(row.room_id, "")) for row in session.exec(query))
 
 
 def new_row(look: Look, room_id: int) -> LookRow:
@@ -91,10 +80,13 @@ def find_looks(
     limit: int = PAGE,
     offset: int = 0,
     pattern: str = "",
+    room_id: int | None = None,
 ) -> list[Look]:
-    """Looks by part of name or notes, by tag, by pattern or side, the newest first; those of
-    archived rooms are out of the way until their room comes back."""
+    """Looks by part of name or notes, by tag, by pattern or side, of one room or of all, the newest
+    first; those of archived rooms are out of the way until their room comes back."""
     query = select(LookRow).where(col(LookRow.deleted_at).is_(None), _in_use())
+    if room_id is not None:
+        query = query.where(LookRow.room_id == room_id)
     if text:
         like = f"%{_escaped(text)}%"
         query = query.where(
@@ -115,6 +107,13 @@ def find_looks(
         )
     query = query.order_by(col(LookRow.id).desc()).limit(limit).offset(offset)
     return _looks(session, session.exec(query))
+
+
+def looks_elsewhere(session: Session, room_id: int) -> int:
+    """How many looks other rooms than this one hold."""
+    query = select(func.count()).select_from(LookRow)
+    query = query.where(col(LookRow.deleted_at).is_(None), _in_use(), LookRow.room_id != room_id)
+    return session.exec(query).one()
 
 
 def running_order(session: Session) -> list[Look]:
@@ -246,9 +245,13 @@ def _look(session: Session, row: LookRow) -> Look:
 
 
 def _looks(session: Session, rows: Iterable[LookRow]) -> list[Look]:
+    names = _room_names(session)
+    return [_of_row(row, names.get(row.room_id, "")) for row in rows]
+
+
+def _room_names(session: Session) -> dict[int | None, str]:
     name = func.json_extract(col(RigRow.document), "$.room.name")
-    rooms = dict(session.exec(select(col(RigRow.id), name)).all())
-    return [_of_row(row, rooms.get(row.room_id, "")) for row in rows]
+    return dict(session.exec(select(col(RigRow.id), name)).all())
 
 
 def _of_row(row: LookRow, room: str) -> Look:

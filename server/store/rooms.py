@@ -8,11 +8,14 @@ from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from server.errors import NotFound, Refused
+from server.store.burning import hours_lit, put_lit
+from server.store.left import light_left
 from server.store.rigs import active_id as active_id
 from server.store.rigs import running_now
 from server.store.tables import LookRow, RigRow, now_utc
 from server.studio.document import rig_document, rig_from_document
 from server.studio.head import NAME_LENGTH, name_of
+from server.studio.history import RoomAsLeft
 from server.studio.rig import Rig
 
 
@@ -54,20 +57,30 @@ def room_to_open(session: Session, room_id: int) -> Rig:
     return rig
 
 
+def room_as_left(session: Session, room_id: int) -> RoomAsLeft:
+    """A room that may be opened, with the light it was left with; Refused when it is archived."""
+    return RoomAsLeft(room_id, room_to_open(session, room_id), light_left(session, room_id))
+
+
 def add_room(session: Session, rig: Rig) -> int:
     """Keep a new room, and open nothing. [id]"""
     refuse_taken(session, rig.room.name)
-    return _added(session, rig, [])
+    room_id = _added(session, rig, [])
+    session.commit()
+    return room_id
 
 
 def duplicate_room(session: Session, room_id: int, rig: Rig | None = None) -> int:
-    """A copy of a room, with its running order; the looks stay looks of the first. `rig` is the
-    room's as it is now, when it is open. [id]"""
+    """A copy of a room, with its running order and the hours of its lamps; the looks stay looks of
+    the first. `rig` is the room's as it is now, when it is open. [id]"""
     row = _row(session, room_id)
     rig = rig or rig_from_document(row.document)
     room = replace(rig.room, name=_free_name(session, rig.room.name))
     running = running_now(session) if row.is_open else row.running
-    return _added(session, replace(rig, room=room), running)
+    copy = _added(session, replace(rig, room=room), running)
+    put_lit(session, hours_lit(session, room_id), copy)
+    session.commit()
+    return copy
 
 
 def rename_room(session: Session, room_id: int, name: str) -> None:
@@ -112,7 +125,7 @@ def restore_room(session: Session, room_id: int) -> None:
 def _added(session: Session, rig: Rig, running: list[int]) -> int:
     row = RigRow(document=rig_document(rig), running=running)
     session.add(row)
-    session.commit()
+    session.flush()
     assert row.id is not None
     return row.id
 

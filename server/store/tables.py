@@ -12,6 +12,11 @@ def now_utc() -> datetime:
     return datetime.now(UTC)
 
 
+def as_stored(moment: datetime) -> str:
+    """A moment as a column of moments holds it: in UTC, without saying so."""
+    return moment.astimezone(UTC).replace(tzinfo=None).isoformat(" ", "microseconds")
+
+
 class RigRow(SQLModel, table=True):
     """A room with its whole rig as one document. One of them is open: its light is the light."""
 
@@ -66,6 +71,14 @@ class StepRow(SQLModel, table=True):
     fade_s: float = 1.0
 
 
+class LeftRow(SQLModel, table=True):
+    """The steps, the good frame and the dark light of a room that is not open."""
+
+    __tablename__ = "left_light"
+    room_id: int = Field(primary_key=True)
+    document: dict[str, Any] = Field(sa_column=Column(JSON, nullable=False))
+
+
 class LiveRow(SQLModel, table=True):
     """Where the live state stands. One row."""
 
@@ -118,9 +131,10 @@ class NoteRow(SQLModel, table=True):
 
 
 class BurningRow(SQLModel, table=True):
-    """How long a head has given light in all. [h]"""
+    """How long a head of a room has given light in all. [h]"""
 
-    __tablename__ = "hours_lit"
+    __tablename__ = "lamp_hours"
+    room_id: int = Field(primary_key=True)
     head: str = Field(primary_key=True)
     hours: float = 0.0
 

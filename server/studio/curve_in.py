@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import isfinite, log2
 
-from server.errors import OutOfRange
+from server.errors import OutOfRange, Refused
 from server.physics.curve import Curve
 from server.physics.signal import FULL_SCALE, level_of, signal_for
 from server.physics.stops import THIRDS_PER_STOP, light_factor
@@ -110,7 +110,25 @@ def curved(head: Head, points: tuple[tuple[float, float], ...], steady_from: flo
     dark = max(dark_levels(points), default=0.0)
     lit = min(level for level, output in points if output >= OUT_BELOW)
     steady = steady_from if steady_from > dark else (lit if dark else 0.0)
-    return replace(head, curve="measured", curve_points=points, steady_from=steady)
+    return kept_before(
+        head, replace(head, curve="measured", curve_points=points, steady_from=steady)
+    )
+
+
+def kept_before(before: Head, after: Head) -> Head:
+    """The head with its new curve, which remembers the one before; the very same for none new."""
+    if after.past_curve == before.past_curve:
+        return after
+    return replace(after, curve_before=before.past_curve)
+
+
+def with_curve_before(head: Head) -> Head:
+    """The head with the curve it had before; the present one is then the one before. Refused when
+    there is none."""
+    past = head.curve_before
+    if past is None:
+        raise Refused(f"{head.name} has had no other curve: nothing to take back")
+    return kept_before(head, replace(head, **vars(past)))
 
 
 def on_curve(readings: Iterable[Reading], before: Head, after: Head) -> tuple[Reading, ...]:

@@ -92,6 +92,24 @@ class Placement:
 
 
 @dataclass(frozen=True)
+class PastCurve:
+    """A curve that a channel was taken to have, and where its head burnt steadily then."""
+
+    curve: str = "linear"
+    curve_points: tuple[tuple[float, float], ...] = ()
+    steady_from: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.curve not in CURVES:
+            raise OutOfRange(f"curve must be one of {', '.join(CURVES)}, got {self.curve!r:.40}")
+        if self.curve == "measured":
+            MeasuredCurve(self.curve_points)
+        elif self.curve_points:
+            raise OutOfRange(f"curve_points belong to the curve 'measured', not {self.curve!r}")
+        number("steady_from", self.steady_from, 0, 1)
+
+
+@dataclass(frozen=True)
 class Head:
     """A head as it is patched, powered and measured, with its placement in the rig."""
 
@@ -120,6 +138,8 @@ class Head:
     """Output below which the photographer's test frames showed bands. [1], 0 when never seen"""
     photometry: tuple[MeasuredBeam, ...] = ()
     """Measured curves; where there are any they stand in place of the beam rows."""
+    curve_before: PastCurve | None = None
+    """What its channel was taken for before its curve was measured or entered anew."""
 
     def __post_init__(self) -> None:
         try:
@@ -131,11 +151,7 @@ class Head:
         object.__setattr__(self, "name", name_of("name", self.name))
         if "/" in self.name or self.name in NO_NAMES:  # it is part of an address of a page
             raise OutOfRange(f"name must not hold a / nor be {', '.join(NO_NAMES)}")
-        for label, value, allowed in (
-            ("role", self.role, ROLES),
-            ("lamp", self.lamp, LAMPS),
-            ("curve", self.curve, CURVES),
-        ):
+        for label, value, allowed in (("role", self.role, ROLES), ("lamp", self.lamp, LAMPS)):
             if value not in allowed:
                 raise OutOfRange(f"{label} must be one of {', '.join(allowed)}, got {value!r:.40}")
         number("universe", self.universe, 1, LAST_UNIVERSE)
@@ -146,16 +162,17 @@ class Head:
         number("power_factor", self.power_factor, 0.05, 1)
         number("cct_kelvin", self.cct_kelvin, 1000, 20_000)
         number("lens_diameter_m", self.lens_diameter_m, 0.005, 5)
-        number("steady_from", self.steady_from, 0, 1)
         if self.touched_at is not None and self.touched_at.tzinfo is None:
             raise OutOfRange("touched_at needs its time zone, like 2026-05-01T10:00:00+00:00")
         number("bands_below", self.bands_below, 0, 1)
-        if self.curve == "measured":
-            MeasuredCurve(self.curve_points)
-        elif self.curve_points:
-            raise OutOfRange(f"curve_points belong to the curve 'measured', not {self.curve!r}")
+        _ = self.past_curve
         beam_at(self.beam, self.placement.focus)
         require_rising(self.photometry)
+
+    @property
+    def past_curve(self) -> PastCurve:
+        """Its present curve, to be kept when another one takes its place."""
+        return PastCurve(self.curve, self.curve_points, self.steady_from)
 
     @cached_property
     def dimmer(self) -> Curve:

@@ -11,6 +11,8 @@ from server.studio.setting import Setting
 from server.studio.warm import Warm
 
 DEPTH = 200
+OPENED_S = 1.0
+"""How long it takes to undo the light that was brought into a room. [s]"""
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,24 @@ class History:
 
 
 @dataclass(frozen=True)
+class RoomLight:
+    """What of the live state belongs to a room: it waits while another room is open."""
+
+    history: History
+    good: Setting | None = None
+    dark_from: Setting | None = None
+
+
+@dataclass(frozen=True)
+class RoomAsLeft:
+    """A room as it was left: its rig, and its light; None for one that was never open."""
+
+    room_id: int
+    rig: Rig
+    light: RoomLight | None = None
+
+
+@dataclass(frozen=True)
 class Way:
     """A fade as it is kept, so that a server that starts again can join it where it is by then.
 
@@ -106,6 +126,24 @@ class LiveRecord:
     warm: Warm = field(default_factory=dict)
     """How long each head has been on."""
 
+    @property
+    def of_room(self) -> RoomLight:
+        """What goes with the open room when another one is opened."""
+        return RoomLight(self.history, self.good, self.dark_from)
+
+    def opened(self, room: RoomAsLeft, brought: Setting, text: str, actor: str) -> "LiveRecord":
+        """The record in another room: that room's steps, good frame and dark light. The light that
+        was `brought` along is a step of it, so that one undo gives the light it was left with."""
+        own = room.light or RoomLight(History((Step(0, brought),)))
+        history = own.history
+        if history.now.setting.same_light(brought):
+            history = history.amended(brought)
+        else:
+            history = history.pushed(brought, text, actor, OPENED_S)
+        return replace(
+            self, history=history, good=own.good, dark_from=own.dark_from, room_id=room.room_id
+        )
+
     def renamed(self, names: Mapping[str, str]) -> "LiveRecord":
         """The same record after heads got other names, so that no step back loses them."""
         return replace(
@@ -137,8 +175,8 @@ class Change:
     at: datetime
     rig: Rig | None = None
     """The new rig, when the change was one of the rig; it is that of `record.room_id`."""
-    left: tuple[int, Rig] | None = None
-    """The room that was open before, and its rig as it was left."""
+    left: RoomAsLeft | None = None
+    """The room that was open before, as it was left."""
     detail: Mapping[str, Any] = field(default_factory=dict)
     renamed: Mapping[str, str] = field(default_factory=dict)
     """Heads that got other names (old -> new): looks and steps follow."""

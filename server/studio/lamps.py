@@ -66,6 +66,11 @@ def hours_since(lamps: Iterable[LampChange], head: str, counted: float) -> float
     return max(0.0, counted - (newest.counted if newest else 0.0))
 
 
+def counted(lamps: Iterable[LampChange]) -> dict[str, float]:
+    """Head -> hours it had been lit in all by the newest line of its log. [h]"""
+    return {c.head: c.counted for c in sorted(lamps, key=lambda c: c.at)}
+
+
 def unread(lamps: Iterable[LampChange], head: str) -> LampChange | None:
     """The newest change of a head's lamp, while it has not been read yet."""
     own = sorted((c for c in lamps if c.head == head), key=lambda c: c.at)

@@ -74,6 +74,13 @@ class Setting:
         origin = self.origin and replace(self.origin, stops=_renamed(self.origin.stops, names))
         return replace(self, stops=_renamed(self.stops, names), origin=origin)
 
+    def same_light(self, other: "Setting") -> bool:
+        """Whether both are one light, whichever look it came from; a head that one of them does not
+        know is dark in it."""
+        return (self.lens, self.yaw_deg) == (other.lens, other.yaw_deg) and all(
+            self.stops.get(name) == other.stops.get(name) for name in {*self.stops, *other.stops}
+        )
+
     @property
     def changed(self) -> bool:
         """Whether the light differs from the look that was recalled."""
@@ -113,3 +120,8 @@ def signalled_output(head: Head, output: float) -> float:
 def kept_over(rig: Rig, setting: Setting) -> Setting:
     """The setting for a changed rig: heads that keep their name keep their output."""
     return replace(setting, stops={h.name: setting.stops.get(h.name) for h in rig.heads})
+
+
+def ready_on(rig: Rig, setting: Setting) -> Setting:
+    """The same with the camera and the turn of the face that the rig tells."""
+    return replace(kept_over(rig, setting), lens=rig.lens, yaw_deg=rig.sitter.yaw_deg)

@@ -18,11 +18,12 @@ Looks stand in the order they were kept in. What was archived or deleted is not 
 done in the sitting: `thirdstop backup` copies everything.
 """
 
+import json
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from server.errors import OutOfRange
 from server.studio.document import (
@@ -51,13 +52,17 @@ class WholeRoom:
     running: tuple[int, ...] = ()
 
 
+Kept = TypeVar("Kept")
+
+
 @dataclass(frozen=True)
-class Whole:
-    """Everything there is to move to another machine; `look_rooms` tells each look's room."""
+class Whole(Generic[Kept]):
+    """Everything there is to move to another machine; `look_rooms` tells each look's room. What is
+    kept of a look is the look itself, or what a reader of thousands needs of it."""
 
     rooms: tuple[WholeRoom, ...]
     open: int = 0
-    looks: tuple[Look, ...] = ()
+    looks: tuple[Kept, ...] = ()
     look_rooms: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
@@ -84,46 +89,64 @@ def within(name: str, places: tuple[int, ...], count: int, things: str) -> None:
             raise OutOfRange(f"{name} must be one of the {count} {things} from 0, got {place}")
 
 
-def whole_document(whole: Whole) -> dict[str, Any]:
+def whole_document(whole: Whole[Look]) -> dict[str, Any]:
     """The document of a studio; `whole_from_document` is its inverse."""
     return {
         "thirdstop": KIND,
         "version": VERSION,
         "open": whole.open,
-        "rooms": [
-            {"rig": rig_document(room.rig), "running_order": list(room.running)}
-            for room in whole.rooms
-        ],
-        "looks": [
-            {
-                "room": room,
-                "name": look.name,
-                "tags": list(look.tags),
-                "notes": look.notes,
-                "stops": stops_document(look.stops),
-                "placements": {n: placement_document(p) for n, p in look.placements.items()},
-                "lens": asdict(look.lens),
-                "yaw_deg": look.yaw_deg,
-                "lux": dict(look.lux or {}),
-                "ratio": look.ratio,
-                "f_number": look.f_number,
-                "kept_at": look.kept_at,
-            }
-            for look, room in zip(whole.looks, whole.look_rooms, strict=True)
-        ],
+        "rooms": [_room_document(room) for room in whole.rooms],
+        "looks": list(map(_look_document, whole.looks, whole.look_rooms)),
     }
 
 
-def whole_from_document(document: Mapping[str, Any]) -> Whole:
-    """The studio that a document of the right shape describes. Raises OutOfRange."""
+def look_text(look: Look, room: int) -> str:
+    """A look, and the place of its room, as it stands in the document."""
+    return json.dumps(_look_document(look, room))
+
+
+def whole_text(whole: Whole[str]) -> str:
+    """The document as text, a room and a look a line; each look is its `look_text` already: while
+    one large text is made nothing else of the program can go on."""
+    rooms = ",\n".join(json.dumps(_room_document(room)) for room in whole.rooms)
+    looks = ",\n".join(whole.looks)
+    head = json.dumps({"thirdstop": KIND, "version": VERSION, "open": whole.open})[:-1]
+    return f'{head}, "rooms": [\n{rooms}\n], "looks": [\n{looks}\n]}}\n'
+
+
+def _room_document(room: WholeRoom) -> dict[str, Any]:
+    return {"rig": rig_document(room.rig), "running_order": list(room.running)}
+
+
+def _look_document(look: Look, room: int) -> dict[str, Any]:
+    return {
+        "room": room,
+        "name": look.name,
+        "tags": list(look.tags),
+        "notes": look.notes,
+        "stops": stops_document(look.stops),
+        "placements": {n: placement_document(p) for n, p in look.placements.items()},
+        "lens": asdict(look.lens),
+        "yaw_deg": look.yaw_deg,
+        "lux": dict(look.lux or {}),
+        "ratio": look.ratio,
+        "f_number": look.f_number,
+        "kept_at": look.kept_at,
+    }
+
+
+def whole_from_document(document: Mapping[str, Any], keep: Callable[[Look], Kept]) -> Whole[Kept]:
+    """The studio that a document of the right shape describes, with what is to be kept of each
+    look; they may come one by one. Raises OutOfRange."""
+    looks = [(keep(_look(each)), each["room"]) for each in document["looks"]]
     return Whole(
         tuple(
             WholeRoom(rig_from_document(each["rig"]), tuple(each["running_order"]))
             for each in document["rooms"]
         ),
         document["open"],
-        tuple(_look(each) for each in document["looks"]),
-        tuple(each["room"] for each in document["looks"]),
+        tuple(look for look, _ in looks),
+        tuple(room for _, room in looks),
     )
 
 

@@ -25,7 +25,7 @@ class Burning:
         self._database = database
         self._clock = clock
         self._last = clock()
-        self._hours: dict[str, float] = {}
+        self._hours: dict[tuple[int, str], float] = {}
 
     def count(self) -> None:
         """Count up to now and store it; what cannot be stored is kept for the next time."""
@@ -36,7 +36,8 @@ class Burning:
         if now.record.known and (now.output.live or "by hand" in now.output.kind):
             for head in now.rig.heads:
                 if now.setting.output(head) > 0:
-                    self._hours[head.name] = self._hours.get(head.name, 0.0) + passed_s / 3600
+                    key = now.record.room_id, head.name
+                    self._hours[key] = self._hours.get(key, 0.0) + passed_s / 3600
         if not self._hours:
             return
         try:

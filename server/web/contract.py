@@ -88,6 +88,12 @@ class PlacementDocument(Strict):
     aim: str | Annotated[list[float], Field(min_length=3, max_length=3)] = "mark"
 
 
+class PastCurveDocument(Strict):
+    curve: str = "linear"
+    curve_points: list[Annotated[list[float], Field(min_length=2, max_length=2)]] = []
+    steady_from: float = 0.0
+
+
 class HeadDocument(Strict):
     name: str
     role: str
@@ -111,6 +117,7 @@ class HeadDocument(Strict):
     bands_below: float = 0.0
     out: bool = False
     photometry: list[MeasuredDocument] = Field(default=[], max_length=8)
+    curve_before: PastCurveDocument | None = None
 
 
 class ReadingDocument(Strict):

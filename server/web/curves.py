@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from math import ceil
 
 from server.physics.candela_curve import CandelaCurve
-from server.studio.head import Head
+from server.studio.head import Head, PastCurve
 from server.studio.photometry import MeasuredBeam
 
 WIDE, HIGH = 640.0, 260.0
@@ -45,6 +46,32 @@ class CurvesView:
     ticks: tuple[Tick, ...]
     shares: tuple[Tick, ...]
     text: str
+
+
+@dataclass(frozen=True)
+class PastView:
+    """The curve that may be taken back, in words."""
+
+    now: str
+    before: str
+    seen: str
+    """What the page was made from, so that a second tap takes nothing forward again."""
+
+
+def past_view(head: Head) -> PastView | None:
+    """The present curve and the one before; None where there was none."""
+    if head.curve_before is None:
+        return None
+    now = head.past_curve
+    seen = sha256(repr(now).encode()).hexdigest()[:12]
+    return PastView(past_words(now), past_words(head.curve_before), seen)
+
+
+def past_words(past: PastCurve) -> str:
+    """`square`, `measured at 7 levels, steady from 5 %`."""
+    levels = sum(1 for level, _ in past.curve_points if level > 0)
+    steady = f", steady from {100 * past.steady_from:.3g} %" if past.steady_from else ""
+    return f"{past.curve} at {levels} levels{steady}" if levels else f"{past.curve}{steady}"
 
 
 def curves_view(head: Head) -> CurvesView | None:

@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlmodel import Session
 
 from server.errors import Refused
 from server.live.now import Now
-from server.store.rooms import KeptRoom, room_to_open
-from server.studio.rig import Rig
+from server.store.rooms import KeptRoom, room_as_left
 from server.studio.whole import Whole
 from server.web.desk import Desk
 
@@ -59,7 +59,7 @@ class WholeView:
     light: str
 
 
-def whole_view(now: Now, whole: Whole) -> WholeView:
+def whole_view(now: Now, whole: Whole[Any]) -> WholeView:
     """What a studio in a file holds, and what its open room does to the light."""
     kept = [
         KeptRoom(
@@ -84,14 +84,12 @@ def open_room(desk: Desk, session: Session, room_id: int, actor: str) -> Now:
     """Make a room the one whose light is the light."""
     refuse_while_walking(desk)
 
-    def choose() -> tuple[int, Rig]:
-        return room_id, room_to_open(session, room_id)
-
-    return room_opened(desk, desk.engine.open_room(choose, actor))
+    return room_opened(desk, desk.engine.open_room(lambda: room_as_left(session, room_id), actor))
 
 
 def room_opened(desk: Desk, now: Now) -> Now:
     """What stands beside the light follows the room that was opened."""
     desk.walking.walk = None  # what it saw is of the room that was left
+    desk.strolling.end()
     desk.faces.in_room(desk.settings.photographs_in(now.record.room_id))
     return now

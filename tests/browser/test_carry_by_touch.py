@@ -68,6 +68,6 @@ def test_looks_are_carried_chosen_stored_and_taken_out(page: Page, server: LiveS
     assert Axe().run(page).violations_count == 0
 
     page.tap("text=Undo: take them out again")
-    expect(page.locator("h2").first).to_contain_text("All looks")
+    expect(page.locator("h2").first).to_contain_text("Looks of this room")
     left = call(server, "GET", "/api/looks")
     assert {k["room"]["name"] for k in left} == {"Boathouse"}

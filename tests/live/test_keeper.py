@@ -6,6 +6,7 @@ keep-alive within 1000 ms), and no packet without light.
 
 import json
 import os
+import resource
 import signal
 import socket
 import stat
@@ -347,3 +348,14 @@ def test_the_keeper_is_served_first_where_that_is_allowed():
     assert told == round_robin, done.stderr
     if told == "True":
         assert int(limit_us) <= 2_000_000
+
+
+def test_a_keeper_that_can_open_no_more_files_goes_on(keeper: KeeperProcess) -> None:
+    """EMFILE of accept(2), made real by setrlimit(2)'s RLIMIT_NOFILE."""
+    pid = hello(keeper.socket).pid
+    before = resource.prlimit(pid, resource.RLIMIT_NOFILE)
+    resource.prlimit(pid, resource.RLIMIT_NOFILE, (3, before[1]))
+    with pytest.raises((OSError, ValueError)):
+        ask(keeper.socket, {"do": "status"}, timeout_s=0.3)
+    resource.prlimit(pid, resource.RLIMIT_NOFILE, before)
+    wait_for(lambda: hello(keeper.socket).pid == pid, 3.0, "the same keeper answers")

@@ -8,7 +8,7 @@ import io
 import json
 import warnings
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +22,9 @@ from server.preview.photograph import Exposure, read_photograph, scene_light, sr
 from server.preview.photographs import Photographs
 from server.preview.subject import AMBIENT, subject_of
 from server.studio.document import rig_from_document
+from server.studio.lamps import LampChange
 from server.studio.rig import Rig
+from server.web.routes.photographs import lamp_told
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # it misses matplotlib, which we do not need
@@ -217,6 +219,26 @@ def test_the_set_comes_back_and_a_moved_head_takes_its_frame_out(
     away = rig.standing({"Key": replace(rig.head("Key").placement, distance_m=3.0)})
     assert again.moved(away, "Key")
     assert again.offer(away, 0.0, ("Key",)) is None
+    # half a stop brighter since: 2**0.5; a change of before the frame is in the frame already
+    half = LampChange("Key", NOON + timedelta(days=2), stops=0.5, point="cheek right")
+    early = LampChange("Key", NOON - timedelta(days=2), stops=-1.0, point="cheek right")
+    relamped = replace(rig, lamps=(early, half))
+    was, now = again.offer(rig, 0.0, ("Key",)), again.offer(relamped, 0.0, ("Key",))
+    assert now.version != was.version
+    frames = [offer.load().frames for offer in (was, now)]
+    np.testing.assert_allclose(frames[1]["Key"], 2**0.5 * frames[0]["Key"], rtol=1e-5)
+    np.testing.assert_array_equal(frames[1][AMBIENT], frames[0][AMBIENT])
+    np.testing.assert_array_equal(again.portrait(relamped).frames["Key"], frames[1]["Key"])
+    told = lamp_told(relamped, "Key", again.gained(relamped, "Key"), NOON.isoformat())
+    assert "its lamp reads +0.5 since, counted in" in told
+    unread = replace(rig, lamps=(replace(half, stops=None, point=""),))
+    assert "shows the lamp before" in lamp_told(unread, "Key", 1.0, NOON.isoformat())
+    assert lamp_told(rig, "Key", 1.0, NOON.isoformat()) == ""
+    with pytest.raises(Refused, match="another room was opened"):
+        again.add(
+            rig, "Key", read_photograph("k.jpg", shot(OUTPUT * light["Key"] + light[AMBIENT])),
+            None, output=OUTPUT, yaw_deg=0.0, at=NOON, folder=tmp_path / "room-2",
+        )  # fmt: skip
     again.start_anew()
     assert Photographs(tmp_path).shots() == {}
     (tmp_path / "set.json").write_text("{broken")

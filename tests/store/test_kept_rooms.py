@@ -18,6 +18,7 @@ from server.settings import Settings
 from server.store.database import open_database
 from server.store.glance import signal_loss
 from server.store.journal import Journal, load_live
+from server.store.look_files import add_looks
 from server.store.looks import (
     add_look,
     all_tags,
@@ -42,7 +43,7 @@ from server.store.rooms import (
 )
 from server.store.seed import seed
 from server.studio.head import Head
-from server.studio.history import Change, History, LiveRecord, Step
+from server.studio.history import Change, History, LiveRecord, RoomAsLeft, Step
 from server.studio.rig import Rig
 from server.studio.room import USUAL_POINTS, Room
 from server.studio.setting import Setting
@@ -73,7 +74,7 @@ def session(tmp_path: Path) -> Iterator[Session]:
     database.dispose()
 
 
-def opened(room_id: int, rig: Rig, left: tuple[int, Rig] | None = None) -> Change:
+def opened(room_id: int, rig: Rig, left: RoomAsLeft | None = None) -> Change:
     """The change that opening a room hands to be stored."""
     record = LiveRecord(History((Step(1, Setting()),)), room_id=room_id)
     return Change(record, "room", "opened", "", NOON, rig, left)
@@ -106,7 +107,7 @@ def test_a_copy_has_a_name_of_its_own_and_the_same_running_order(session: Sessio
     assert get_room(session, copy).heads == get_room(session, 1).heads
     assert get_room(session, duplicate_room(session, copy)).room.name == "Boathouse 3"
     journal = Journal(session.get_bind())  # type: ignore[arg-type]
-    journal(opened(copy, get_room(session, copy), (1, get_room(session, 1))))
+    journal(opened(copy, get_room(session, copy), RoomAsLeft(1, get_room(session, 1))))
     session.expire_all()
     assert [look.look_id for look in running_order(session)] == first
     assert {r.name: r.looks for r in rooms(session)} == {
@@ -118,18 +119,20 @@ def test_each_room_has_its_running_order_and_its_looks(session: Session) -> None
     order = [look.look_id for look in running_order(session)]
     boathouse = replace(get_room(session, 1), lens=MILL.lens)
     journal = Journal(session.get_bind())  # type: ignore[arg-type]
-    journal(opened(mill, MILL, (1, boathouse)))
+    journal(opened(mill, MILL, RoomAsLeft(1, boathouse)))
     session.expire_all()
     assert (active_id(session), load_rig(session)) == (mill, MILL)
     assert get_room(session, 1) == boathouse
     assert running_order(session) == []
+    with pytest.raises(Refused, match="another room was opened"):  # worked out for the other one
+        add_looks(session, [get_look(session, 1)], 1)
     kept = add_look(session, replace(get_look(session, 1), name="Here", room_id=0))
     assert (kept.room_id, kept.room) == (mill, "Old mill")
     set_running_order(session, [kept.look_id, 3])
-    journal(opened(1, boathouse, (mill, MILL)))
+    journal(opened(1, boathouse, RoomAsLeft(mill, MILL)))
     session.expire_all()
     assert [look.look_id for look in running_order(session)] == order
-    journal(opened(mill, MILL, (1, boathouse)))
+    journal(opened(mill, MILL, RoomAsLeft(1, boathouse)))
     session.expire_all()
     assert [look.name for look in running_order(session)] == ["Here", "Clamshell"]
 
@@ -193,7 +196,7 @@ def test_what_could_not_be_stored_goes_to_the_room_it_was_made_in(tmp_path: Path
         other.execute(
             "CREATE TRIGGER full BEFORE UPDATE ON rig BEGIN SELECT RAISE(FAIL, 'full'); END"
         )
-        for change in (opened(1, darker), opened(mill, MILL, (1, darker))):
+        for change in (opened(1, darker), opened(mill, MILL, RoomAsLeft(1, darker))):
             with pytest.raises(OSError, match="nothing since"):
                 journal(change)
         other.execute("DROP TRIGGER full")
@@ -232,6 +235,13 @@ def test_a_studio_of_before_there_were_rooms_loses_nothing(tmp_path: Path, more:
         state = client.get("/api/state").json()
         assert [h["signal"] for h in state["heads"]] == [[121], [48]]
         assert client.post("/api/undo").json()["undo"] == 2
+        client.post("/rooms/1/duplicate")
+        state = client.post("/api/rooms/2/open").json()
+        assert (state["undo"], state["redo"], state["good"]) == (0, 0, False)
+    with TestClient(create_app(Settings(database=path, faces="none"))) as client:
+        state = client.post("/api/rooms/1/open").json()
+        assert (state["undo"], state["redo"], state["good"]) == (2, 1, True)
+        assert [h["signal"] for h in client.post("/api/redo").json()["heads"]] == [[121], [48]]
 
 
 def test_a_step_of_the_schema_is_taken_whole_or_not_at_all(tmp_path: Path) -> None:

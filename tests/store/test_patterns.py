@@ -65,7 +65,7 @@ def test_a_database_of_version_one_gets_what_came_later(tmp_path: Path) -> None:
     with old.connect() as connection:
         connection.execute(text("DROP TABLE look_pattern"))
         connection.execute(text("DROP TABLE device"))
-        connection.execute(text("DROP TABLE hours_lit"))
+        connection.execute(text("DROP TABLE lamp_hours"))
         connection.execute(text("ALTER TABLE live DROP COLUMN way"))
         connection.execute(text("ALTER TABLE look DROP COLUMN room_id"))
         for column in ("is_open", "archived_at", "running"):
@@ -77,6 +77,6 @@ def test_a_database_of_version_one_gets_what_came_later(tmp_path: Path) -> None:
     with Session(new) as session:
         assert known_patterns(session) == []
         assert devices(session) == []
-        assert hours_lit(session) == {}
+        assert hours_lit(session, 1) == {}
         assert load_live(session) is None
     new.dispose()

@@ -81,7 +81,7 @@ def test_story_27_light_is_kept_and_the_look_says_where_it_comes_from(mill: Test
     assert "1 reached" in shown
     assert "3:1 → 3:1 lit : shadow · f/10 stays" in shown
     assert "Neither room is metered in" in shown
-    assert mill.get("/library").text.count("of the room A") == 1  # nothing stored yet
+    assert mill.get("/library?others=true").text.count("of the room A") == 1  # nothing stored yet
     answer = store(mill, look_number(mill))
     assert "1 look stored in Mill" in answer.text
     looks = [k for k in mill.get("/api/looks").json() if k["room"]["name"] == "Mill"]

@@ -7,11 +7,14 @@ import itertools
 import re
 from html import unescape
 from math import log2
+from pathlib import Path
 
 import pytest
 from scipy.interpolate import PchipInterpolator
 from starlette.testclient import TestClient
 
+from server.app import create_app
+from server.settings import Settings
 from server.studio.document import rig_from_document
 
 ROOM, FULL = 3.0, 5200.0
@@ -86,6 +89,36 @@ def test_a_curve_is_read_previewed_and_stored_and_the_light_keeps_its_output(
     for i in range(1, 100):
         # the meter's value was typed with seven digits
         assert head.dimmer.output(i / 100) == pytest.approx(float(pchip(i / 100)), abs=1e-6)
+
+
+def test_a_stored_curve_is_taken_back_over_a_restart_and_the_light_is_kept(
+    tmp_path: Path,
+) -> None:
+    settings = Settings(database=tmp_path / "s.db", faces="none")
+    with TestClient(create_app(settings)) as client:
+        client.post("/meter/light", data={"head": "Fill"})
+        client.post("/api/readings", json={"point": "cheek left", "head": "Fill", "value": 700})
+        client.post("/meter/end")
+        client.post("/api/recall", json={"look": 4})
+        before, rig = client.get("/api/state").json(), client.get("/api/rig").json()
+        assert "Put the curve before back" not in client.get("/rig/heads/Fill").text
+        client.post(f"{PAGE}/store", data={"passing": passing(five(client))})
+        assert stored(client)["curve"] == "measured"
+    with TestClient(create_app(settings)) as client:
+        page = client.get("/rig/heads/Fill").text
+        assert "Its curve is measured at 5 levels; before, it was linear." in page
+        seen = re.search(r'name="seen" value="(\w+)">\s*<p class="card-notes">Its curve', page)
+        assert seen is not None
+        assert client.post(f"{PAGE}/before", data={"seen": seen[1]}).status_code == 200
+        after = client.get("/api/state").json()
+        assert [h["signal"] for h in after["heads"]] == [h["signal"] for h in before["heads"]]
+        back = client.get("/api/rig").json()
+        readings = [(r.pop("output"), r) for r in back["readings"] + rig["readings"]]
+        assert readings[0] == (pytest.approx(readings[1][0]), readings[1][1])
+        assert stored(client).pop("curve_before")["curve"] == "measured"  # nothing is lost
+        again = client.post(f"{PAGE}/before", data={"seen": seen[1]})
+        assert (again.status_code, stored(client)["curve"]) == (409, "linear")
+        assert client.post("/rig/heads/Key/curve/before").status_code == 409
 
 
 def test_a_third_on_the_stored_curve_is_a_third_of_the_real_light(client: TestClient) -> None:

@@ -122,6 +122,15 @@ def test_a_look_says_whose_room_it_is_of(client: TestClient, mill: int) -> None:
     assert "of the room" not in client.get("/").text
     client.post("/api/rooms/1/open")
     library = client.get("/library").text
+    assert "of the room Old mill" not in library
+    assert 'aria-checked="false" href="/library?others=true">Other rooms’ looks too (2)' in library
+    assert "No look found in this room" in client.get("/library?q=Only").text
+    wider = client.get("/library?q=Only&others=true").text
+    assert wider.count("of the room Old mill") == 1
+    assert '<input type="hidden" name="others" value="true">' in wider  # the next search too
+    assert 'aria-checked="true" href="/library?q=Only">' in wider
+    assert len(client.get("/api/looks").json()) == 14
+    library = client.get("/library?others=true").text
     assert library.count("of the room Old mill") == 2
     client.put("/api/running-order", json={"looks": [here["id"], both["id"], 1]})
     assert client.get("/").text.count("of the room Old mill") == 2

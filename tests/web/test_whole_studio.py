@@ -7,10 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from server.app import create_app
 from server.settings import Settings
+from server.web.piecewise import parts_of
 
 Json = dict[str, Any]
 
@@ -116,6 +119,38 @@ def test_no_room_is_opened_in_the_middle_of_a_walk(client: TestClient) -> None:
     client.post("/rig/walk/start")
     assert put_in_place(client, told).status_code == 409
     assert len(client.get("/api/rooms").json()) == 1
+
+
+VALUES = st.recursive(
+    st.none() | st.integers() | st.text(),
+    lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner),
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(VALUES, st.sampled_from([None, 1]), st.data())
+def test_a_file_taken_apart_says_what_it_says_in_one(
+    value: object, indent: int | None, data: st.DataObject
+) -> None:
+    """The standard library's json is the reference, for files with a wrong letter too."""
+
+    def parts(text: str) -> object:
+        told = parts_of(text)
+        if not isinstance(told, dict) or not text.lstrip().startswith("{"):
+            return told
+        return {n: [*map(json.loads, v)] if isinstance(v, list) else v for n, v in told.items()}
+
+    def read(reader: Callable[[str], object], text: str) -> object:
+        try:
+            return reader(text)
+        except ValueError:
+            return ValueError
+
+    text = json.dumps(value, indent=indent)
+    assert parts(text) == value
+    at, wrong = data.draw(st.integers(0, len(text))), data.draw(st.sampled_from('{}[],:"1 '))
+    for broken in (text[:at] + wrong + text[at:], text[:at] + wrong + text[at + 1 :], text[:at]):
+        assert read(parts, broken) == read(json.loads, broken), broken
 
 
 def spoilt(change: Callable[[Json], object]) -> Callable[[Json], object]:

@@ -65,5 +65,6 @@ def take(
     if not made:
         raise Refused("the camera tells no pair that is not metered already")
     whole = replace(rig, readings=(*rig.readings, *made))
-    desk.engine.replace_rig(whole, actor, f"{len(made)} readings by the camera")
+    told_words = f"{len(made)} readings by the camera"
+    desk.engine.replace_rig(whole, actor, told_words, instead_of=rig)
     return went(request, f"{BASE}/{taps}")

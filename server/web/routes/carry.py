@@ -12,7 +12,6 @@ from server.store import look_files
 from server.store import looks as store
 from server.store import rooms as kept_rooms
 from server.studio.carry import Carry
-from server.studio.look import Look
 from server.studio.rig import Rig
 from server.web.carrying import (
     FIELD,
@@ -82,17 +81,13 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
         looks = [k for k in store.all_looks(session, room_id) if str(k.look_id) in chosen]
         if not looks:
             raise OutOfRange("choose one look at least")
-        return tuple(look_files.add_looks(session, _made(desk, session, source, looks, fields)))
+        now = desk.engine.now()
+        carry = Carry(source, now.rig_now, pairs_of(source, fields))
+        made = looks_to_store(carry, looks, store.all_looks(session))
+        return tuple(look_files.add_looks(session, made, now.record.room_id))
 
     ids = await to_thread(stored)
     token = desk.incoming.put("carry", b"")
     desk.incoming.stored(token, ids)
     pairs = {k: v for k, v in fields.items() if k.startswith(FIELD)}
     return went(request, "/library/carry?" + urlencode({"room": room_id, "kept": token, **pairs}))
-
-
-def _made(
-    desk: Desk, session: Session, source: Rig, looks: list[Look], fields: dict[str, str]
-) -> list[Look]:
-    carry = Carry(source, desk.engine.now().rig_now, pairs_of(source, fields))
-    return looks_to_store(carry, looks, store.all_looks(session))

@@ -43,7 +43,8 @@ async def post_carry(desk: DeskDep, session: SessionDep, wish: CarryWish) -> JSO
 
 
 def _carried(desk: Desk, session: Session, wish: CarryWish) -> dict[str, Any]:
-    source, target = other_room(desk, session, wish.room), desk.engine.now().rig_now
+    source, now = other_room(desk, session, wish.room), desk.engine.now()
+    target = now.rig_now
     carry = Carry(source, target, wish.pairs)
     looks = store.all_looks(session, wish.room)
     if wish.looks:
@@ -59,7 +60,7 @@ def _carried(desk: Desk, session: Session, wish: CarryWish) -> dict[str, Any]:
     }
     if wish.store:
         made = looks_to_store(carry, looks, store.all_looks(session))
-        answer["stored"] = look_files.add_looks(session, made)
+        answer["stored"] = look_files.add_looks(session, made, now.record.room_id)
     return answer
 
 

@@ -7,17 +7,26 @@ from urllib.parse import quote
 from fastapi import APIRouter, Form, Query, Request, Response
 
 from server.errors import OutOfRange, Refused
-from server.studio.curve_in import LevelReading, curved, measured_points, on_curve, percent
+from server.studio.curve_in import (
+    LevelReading,
+    curved,
+    measured_points,
+    on_curve,
+    percent,
+    with_curve_before,
+)
 from server.studio.head import Head
 from server.studio.metering import is_alone
 from server.studio.rig import Rig
 from server.studio.setting import exact_stops
 from server.web.curve_pass import Pass, head_of_pass, is_lit
+from server.web.curves import past_view
 from server.web.curving import curve_view, expected_lux, question, room_light
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.forms import number
 from server.web.metering import METERING
 from server.web.routes.meter import light_before, put_alone
+from server.web.routes.rig import page_of, same_room
 from server.web.shown import ShownDep
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -132,6 +141,22 @@ async def store(
     desk.engine.replace_rig(_with(rig, head, after), actor, text)
     _end(desk, actor)
     return went(request, f"/rig/heads/{quote(name, safe='')}")
+
+
+@router.post("/rig/heads/{name}/curve/before")
+async def put_back(
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, seen: Word = "",
+    room_id: Word = "",
+) -> Response:  # fmt: skip
+    """The curve before in place of the present one; every head keeps its light."""
+    rig = same_room(desk, room_id)
+    head = rig.head(name)
+    after, shown = with_curve_before(head), past_view(head)
+    if shown and seen != shown.seen:  # a second tap would take it forward again
+        raise Refused(f"the curve of {name} has changed since: look at the head's page again")
+    text = f"{name}: back to the curve before"
+    desk.engine.replace_rig(_with(rig, head, after), actor, text)
+    return went(request, page_of(name))
 
 
 @router.post("/rig/heads/{name}/curve/end")

@@ -180,10 +180,11 @@ async def keep_looks(
 ) -> Response:  # fmt: skip
     """Store the looks that were shown, all or none; what has become otherwise is shown anew."""
     with desk.incoming.storing(token, OF_LOOKS) as file:
+        room_id = desk.engine.now().record.room_id
         plan = await _plan(desk, session, file)
         if plan.seen == seen:
             looks = plan.looks if order else [replace(look, place=None) for look in plan.looks]
-            ids = await to_thread(look_files.add_looks, session, looks)
+            ids = await to_thread(look_files.add_looks, session, looks, room_id)
             desk.incoming.stored(token, tuple(ids))
             return went(request, f"/library?came={token}")
         desk.incoming.again(token, file)

@@ -1,6 +1,7 @@
 """Library and Sitting: all looks, found, renamed, put in order, deleted; what was done when."""
 
 from typing import Annotated
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
@@ -28,13 +29,18 @@ async def library(
     q: Annotated[str, Query(max_length=200)] = "",
     tag: Annotated[str, Query(max_length=60)] = "",
     pattern: Annotated[str, Query(max_length=20)] = "",
+    others: bool = False,
     page: Annotated[int, Query(ge=1, le=100000)] = 1,
     deleted: Annotated[int, Query(ge=0)] = 0,
     came: Annotated[str, Query(max_length=40)] = "",
 ) -> Response:
-    """All looks: search, tags, patterns, change, delete with undo."""
+    """Looks of the open room, `others` those of other rooms too: search, tags, patterns, change,
+    delete with undo."""
     now, faces = desk.engine.now(), desk.faces
-    found = store.find_looks(session, q, tag, PAGE + 1, (page - 1) * PAGE, pattern)
+    room_id = now.record.room_id
+    found = store.find_looks(
+        session, q, tag, PAGE + 1, (page - 1) * PAGE, pattern, None if others else room_id
+    )
     unread = unread_looks(session, READ_AT_ONCE) if pattern else []
     for look in unread:
         faces.ask_pattern(now.rig, look)
@@ -55,14 +61,25 @@ async def library(
         tags=store.all_tags(session),
         q=q,
         tag=tag,
-        page=page,
-        more=len(found) > PAGE,
+        others=others,
+        elsewhere=store.looks_elsewhere(session, room_id),
+        other_way=_address(q, tag, pattern, not others),
+        newer=_address(q, tag, pattern, others, page - 1) if page > 1 else "",
+        older=_address(q, tag, pattern, others, page + 1) if len(found) > PAGE else "",
         deleted=deleted,
         came=came if came_count else "",
         came_count=came_count,
         taken_out=store.deleted_looks(session, TAKEN_OUT_SHOWN),
         back="/library",
     )
+
+
+def _address(q: str, tag: str, pattern: str, others: bool, page: int = 1) -> str:
+    """The page with this search; what is as usual is left out."""
+    told = {"q": q, "tag": tag, "pattern": pattern, "others": "true" if others else ""}
+    told["page"] = str(page) if page > 1 else ""
+    query = urlencode({name: value for name, value in told.items() if value})
+    return f"/library?{query}" if query else "/library"
 
 
 @router.get("/library/{look_id}")

@@ -1,6 +1,7 @@
 """One-light photographs: a guided pass, frames dropped in, shown in place of the drawings."""
 
 from datetime import UTC, datetime
+from math import log2
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
@@ -9,9 +10,12 @@ from fastapi.responses import RedirectResponse
 from server.errors import OutOfRange
 from server.live.now import Now
 from server.physics.stops import light_factor
+from server.studio.lamps import unread
 from server.studio.metering import METER_STOPS, is_alone
+from server.studio.rig import Rig
 from server.studio.setting import signalled_output
 from server.web.desk import DeskDep
+from server.web.lamps import stops_text
 from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.words import seconds_of
@@ -47,11 +51,20 @@ def _rows(now: Now, photographs: "Photographs") -> list[dict[str, Any]]:
             told = f"{shot.name}, {datetime.fromisoformat(shot.at).astimezone():%d %b %H:%M}"
             if photographs.moved(now.rig, head):
                 told += " · moved since photographed"
+            told += lamp_told(now.rig, head, photographs.gained(now.rig, head), shot.at)
         rows.append(
             {"head": head, "name": head or "The room’s own light", "told": told,
              "lit": is_alone(now.rig, setting, head)}
         )  # fmt: skip
     return rows
+
+
+def lamp_told(rig: Rig, head: str, gained: float, shot_at: str) -> str:
+    """What became of the lamp since its frame was shot; empty for the same lamp."""
+    change = unread(rig.lamps, head)
+    if change is not None and change.at > datetime.fromisoformat(shot_at):
+        return " · shows the lamp before: read the new one in the head’s lamp log"
+    return f" · its lamp reads {stops_text(log2(gained))} since, counted in" if gained != 1 else ""
 
 
 @router.post("/frame")
@@ -71,6 +84,7 @@ def frame(
     desk.faces.photographs().add(
         now.rig, head, photograph, _typed(f_number, shutter, iso),
         output=output, yaw_deg=now.setting.yaw_deg, at=datetime.now(UTC),
+        folder=desk.settings.photographs_in(now.record.room_id),
     )  # fmt: skip
     desk.faces.renew()
     return went(request, "/photographs")

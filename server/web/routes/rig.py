@@ -15,7 +15,7 @@ from server.errors import Refused
 from server.live.now import Now
 from server.store import looks as store
 from server.store.burning import hours_lit
-from server.studio.curve_in import on_curve
+from server.studio.curve_in import kept_before, on_curve
 from server.studio.document import head_document, rig_document
 from server.studio.figures import outputs_of
 from server.studio.head import CURVES, LAMPS, ROLES, Head
@@ -25,7 +25,7 @@ from server.studio.next_head import next_head
 from server.studio.readings import renamed_heads
 from server.studio.rig import Rig
 from server.studio.room import PHASES, WAYS
-from server.web.curves import curves_view
+from server.web.curves import curves_view, past_view
 from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.face_views import stand_in_views
 from server.web.forms import head_of, metres, number, room_of
@@ -127,15 +127,15 @@ def head_page(desk: Desk, head: Head, action: str, gone_beam: str = "") -> Respo
         seen="" if action.endswith("/new") else _seen(document),
         rows=len(head.beam), is_new=action.endswith("/new"), back="/rig",
         warm="" if action.endswith("/new") else head_words(now, head),
-        measured=curves_view(head), gone_beam=gone_beam,
+        measured=curves_view(head), gone_beam=gone_beam, past=past_view(head),
         lamp_log=lamps_view(rig, head, datetime.now(), counted_hours(desk, head.name)),
     )  # fmt: skip
 
 
 def counted_hours(desk: Desk, name: str) -> float:
-    """Hours that a head has been lit in all, as counted."""
+    """Hours that a head of the open room has been lit in all, as counted."""
     with Session(desk.database) as session:
-        return hours_lit(session).get(name, 0.0)
+        return hours_lit(session, desk.engine.now().record.room_id).get(name, 0.0)
 
 
 @router.post("/rig/heads/new")
@@ -169,7 +169,7 @@ async def change_head(
     rig = same_room(desk, form.get("room_id"))
     before = rig.head(name)
     _unchanged(form, head_document(before), name)
-    after = head_of(form, before)
+    after = kept_before(before, head_of(form, before))
     if after.name != before.name:
         _free_name(session, after.name)
     heads = tuple(after if h is before else h for h in rig.heads)

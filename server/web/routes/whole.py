@@ -4,13 +4,12 @@ from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, File, Request, Response, UploadFile
-from fastapi.responses import JSONResponse
 from sqlmodel import Session
 
 from server.store import rooms as store
-from server.store.whole import load_whole, replace_all
-from server.studio.rig import Rig
-from server.studio.whole import whole_document
+from server.store.whole import load_whole, look_columns, replace_all
+from server.studio.history import RoomAsLeft
+from server.studio.whole import look_text, whole_text
 from server.web.desk import ActorDep, DeskDep
 from server.web.rooms import refuse_while_walking, room_card, room_opened, whole_view
 from server.web.templating import html, went
@@ -28,18 +27,19 @@ def export(desk: DeskDep) -> Response:
     """Every room, look and running order in one document."""
     now = desk.engine.now()
     with Session(desk.database) as session:
-        whole = load_whole(session, now.record.room_id, now.rig_now)
+        whole = load_whole(session, now.record.room_id, now.rig_now, look_text)
     name = f"studio-{datetime.now():%Y-%m-%d-%H%M}.json"
-    return JSONResponse(
-        whole_document(whole), headers={"Content-Disposition": f'attachment; filename="{name}"'}
-    )
+    return Response(
+        whole_text(whole), media_type="application/json",
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )  # fmt: skip
 
 
 @router.post("/import")
 def look_at(desk: DeskDep, document: Annotated[UploadFile, File()]) -> Response:
     """What a file holds, and what it would take the place of. Nothing is changed."""
     text = document.file.read()
-    whole = whole_of(text)
+    whole = whole_of(text, look_columns)
     number = desk.drafts.keep(text, whole)
     now = desk.engine.now()
     with Session(desk.database) as session:
@@ -58,9 +58,9 @@ def put_in_place(request: Request, desk: DeskDep, actor: ActorDep, number: str) 
 
     with Session(desk.database) as session:
 
-        def choose() -> tuple[int, Rig]:
+        def choose() -> RoomAsLeft:
             room_id = replace_all(session, whole)
-            return room_id, store.get_room(session, room_id)
+            return RoomAsLeft(room_id, store.get_room(session, room_id))
 
         room_opened(desk, desk.engine.open_room(choose, actor))
     return went(request, "/rooms")
