@@ -183,7 +183,7 @@ def repeat_stops(read: Metered) -> float:
 
 def _bounce_read(anchored: Anchored) -> Metered | None:
     """The reading that tells a key's bounce: shaded, or around the corner from the key."""
-    return anchored.shaded or (anchored.read if anchored.factor == 0 else None)
+    return anchored.shaded or (anchored.read if anchored.around else None)
 
 
 def _of_bounce(anchored: Anchored) -> Sigma:
