@@ -11,7 +11,7 @@ from math import hypot, log2
 
 from server.studio.head import Head, Placement
 from server.studio.lamps import gained_since
-from server.studio.readings import Metered
+from server.studio.readings import METERED_STOPS, Metered
 from server.studio.rig import Rig
 from server.studio.room import Point
 from server.studio.touched import Found
@@ -21,12 +21,10 @@ Predict = Callable[[Head, Placement, Point, float], float]
 BARELY = 0.25
 """A head whose geometry gives less than this share of what was read lights the point by bounce: no
 lamp is two stops off."""
-METERED_STOPS = 0.1
-"""How far one reading is likely to be off: a hand meter shows tenths. [stop]"""
 DIFFERS_STOPS = 0.4
-"""How much bounce is likely to differ from point to point of one room (common practice). [stop]"""
+"""How much bounce is likely to differ from point to point of one room (our estimate). [stop]"""
 ALIKE_STOPS = 0.15
-"""How well the walls treat all heads alike from point to point (common practice). [stop]"""
+"""How far the walls treat heads unlike each other from point to point (our estimate). [stop]"""
 SWEEPS, STILL_STOPS = 500, 1e-9
 
 
