@@ -126,7 +126,7 @@ class Carry:
 
         Raises Refused when the look is dark, or the rooms have no face point in common.
         """
-        wanted = self._wanted(look)
+        wanted = self.wanted(look)
         found = matched(wanted.wishes(1.0), wanted.near(1.0))
         short, scale = [0.0] * len(found), 1.0
         worst = max(abs(w.off_stops(found)) for w in wanted.wishes(1.0))
@@ -146,7 +146,9 @@ class Carry:
         limits = [LENS_CARRIES_STOPS.get(role, OTHERS_CARRY_STOPS) for role in roles]
         return [s <= limit for s, limit in zip(short, limits, strict=True)]
 
-    def _wanted(self, look: Look) -> Wanted:
+    def wanted(self, look: Look) -> Wanted:
+        """What a look wants of the target's room. Refused when it is dark, or nothing stands for
+        its heads."""
         there = {h.name for h in self.source.heads}
         source = self.source.standing({n: p for n, p in look.placements.items() if n in there})
         # a head that is out there now was not when the look was kept

@@ -7,9 +7,9 @@ independent, so their squares add.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from itertools import combinations
-from math import comb, sqrt
+from math import sqrt
 
+from server.studio.fewest import fewest
 from server.studio.figures import outputs_of, ratio_of, sides_of
 from server.studio.light import LightMatrix, anchors
 from server.studio.rig import Rig
@@ -22,10 +22,6 @@ BUDGET_STOPS = 1 / 6
 DARKEST = 1e-3
 """A shadow side below this share of the lit side is taken as so dark: nothing is quite black. [1]
 """
-HELPS, HELPS_NOTICEABLY = 1e-9, 0.01
-"""What a reading must take off the variances to be tried [stop**2]; and to be asked for in vain, as
-a share of what the best one takes off. [1]"""
-MOST_TRIED = 20_000
 
 
 @dataclass(frozen=True)
@@ -122,36 +118,7 @@ def _after(terms: Iterable[Term], taken: Iterable[Pair]) -> tuple[float, float]:
 
 
 def fewest_readings(terms: Iterable[Term], budget: float = BUDGET_STOPS) -> tuple[Pair, ...]:
-    """The fewest readings that bring both uncertainties within the budget, the weightiest first.
-
-    Found exactly, by trying all sets of one reading, of two, and so on; of several that do, the one
-    that leaves the least. Where there are too many sets to try, the reading that helps most is
-    taken, and again. Where no set will do, all that help noticeably.
-    """
+    """The fewest readings that bring both uncertainties within the budget; see `fewest`."""
     known = tuple(terms)
-    # what has to go of each variance; a reading takes its gains off both
     over = [v**2 - budget**2 for v in _after(known, ())]
-    if max(over) <= 0:
-        return ()
-    helpful = sorted((t for t in known if sum(t.gain) > HELPS), key=lambda t: -sum(t.gain))
-
-    def left(taken: Iterable[Term]) -> float:
-        gains = [t.gain for t in taken]
-        return max(over[0] - sum(g[0] for g in gains), over[1] - sum(g[1] for g in gains))
-
-    if left(helpful) > 0:
-        least = HELPS_NOTICEABLY * max((sum(t.gain) for t in helpful), default=0.0)
-        return tuple(t.pair for t in helpful if sum(t.gain) > least)
-    tried = 0
-    for count in range(1, len(helpful) + 1):
-        tried += comb(len(helpful), count)
-        if tried > MOST_TRIED:
-            break
-        best = min(combinations(helpful, count), key=left)
-        if left(best) <= 0:
-            return tuple(t.pair for t in best)
-    taken: list[Term] = []
-    while left(taken) > 0:
-        rest = [t for t in helpful if t not in taken]
-        taken.append(min(rest, key=lambda t: left([*taken, t])))
-    return tuple(t.pair for t in taken)
+    return fewest({t.pair: t.gain for t in known}, over)

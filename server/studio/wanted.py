@@ -56,6 +56,12 @@ class Wanted:
         return (*self.lux, *shadow)
 
     @cached_property
+    def places(self) -> tuple[tuple[str, bool], ...]:
+        """The point each wish is about, and whether it is read in the key's shadow."""
+        shadow = () if self._shadow is None else ((self._side, True),)
+        return (*((name, False) for name in self.lux), *shadow)
+
+    @cached_property
     def _whole(self) -> tuple[Wish, ...]:
         on = {p.name: p.on for p in self.target.points}
         points = [
