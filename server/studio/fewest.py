@@ -51,7 +51,12 @@ def fewest(helps: Mapping[Key, Sequence[float]], over: Sequence[float]) -> tuple
         if max(left(best)) <= 0:
             return best
     taken: list[Key] = []
-    while max(left(taken)) > 0:
-        rest = [k for k in helpful if k not in taken]
-        taken.append(min(rest, key=lambda k: sum(max(0.0, v) for v in left([*taken, k]))))
+    rest = need
+    while max(rest) > 0:
+        after = {
+            k: [v - g for v, g in zip(rest, gains[k], strict=True)]
+            for k in helpful if k not in taken
+        }  # fmt: skip
+        taken.append(min(after, key=lambda k: sum(max(0.0, v) for v in after[k])))
+        rest = after[taken[-1]]
     return tuple(taken)

@@ -25,7 +25,6 @@ DIFFERS_STOPS = 0.4
 """How much bounce is likely to differ from point to point of one room (our estimate). [stop]"""
 ALIKE_STOPS = 0.15
 """How far the walls treat heads unlike each other from point to point (our estimate). [stop]"""
-SWEEPS, STILL_STOPS = 500, 1e-9
 
 
 @dataclass(frozen=True)
@@ -90,23 +89,39 @@ def _fitted(
 ) -> tuple[Mapping[str, float], Mapping[str, float]]:
     """Each head's level and each point's difference, nearest to what was read. [stop]
 
-    sum (read - level - difference)**2 / METERED**2 + sum difference**2 / DIFFERS**2, the least of
-    it found by settling one after another, which never makes it larger.
+    minimise sum (read - level - difference)**2 / METERED**2 + sum difference**2 / DIFFERS**2
+
+    A level follows from the differences, as the mean of what is left; so only these are solved for.
     """
-    points = {p: [h for h in read if p in read[h]] for row in read.values() for p in row}
-    differs = dict.fromkeys(points, 0.0)
-    levels = dict.fromkeys(read, 0.0)
+    points = list(dict.fromkeys(p for row in read.values() for p in row))
+    at = {p: i for i, p in enumerate(points)}
     held = (METERED_STOPS / DIFFERS_STOPS) ** 2
-    for _ in range(SWEEPS):
-        for head, row in read.items():
-            levels[head] = sum(v - differs[p] for p, v in row.items()) / len(row)
-        moved = 0.0
-        for point, heads in points.items():
-            new = sum(read[h][point] - levels[h] for h in heads) / (len(heads) + held)
-            moved, differs[point] = max(moved, abs(new - differs[point])), new
-        if moved < STILL_STOPS:
-            break
+    rows = [[held * (i == j) for j in at.values()] + [0.0] for i in at.values()]
+    for row in read.values():
+        mean = sum(row.values()) / len(row)
+        for p, value in row.items():
+            rows[at[p]][at[p]] += 1.0
+            rows[at[p]][-1] += value - mean
+            for q in row:
+                rows[at[p]][at[q]] -= 1.0 / len(row)
+    differs = dict(zip(points, _solved(rows), strict=True))
+    levels = {h: sum(v - differs[p] for p, v in row.items()) / len(row) for h, row in read.items()}
     return levels, differs
+
+
+def _solved(rows: list[list[float]]) -> list[float]:
+    """Solve by elimination in place: positive definite, so no row need be exchanged."""
+    size = len(rows)
+    for i, pivot in enumerate(rows):
+        for below in rows[i + 1 :]:
+            share = below[i] / pivot[i]
+            for j in range(i, size + 1):
+                below[j] -= share * pivot[j]
+    found = [0.0] * size
+    for i in reversed(range(size)):
+        known = sum(rows[i][j] * found[j] for j in range(i + 1, size))
+        found[i] = (rows[i][-1] - known) / rows[i][i]
+    return found
 
 
 def changed(found: Found, gains: Mapping[str, float]) -> Found:
