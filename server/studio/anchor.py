@@ -14,7 +14,7 @@ from server.studio.readings import Metered, ambient_read, metered
 from server.studio.rig import Rig
 from server.studio.room import Point
 from server.studio.touched import Found, gains, parted
-from server.studio.walls import REACHES, Predict, Walls, can_compare, walls_of
+from server.studio.walls import BARELY, Predict, Walls, can_compare, changed, walls_of
 
 YAW_DEG = 0.5
 
@@ -33,6 +33,10 @@ class Anchored:
     read: Metered | None = None
     shaded: Metered | None = None
     carried: bool = False
+    around: bool = False
+    """Whether that reading was of bounce: the head hardly reached there."""
+    bounce_stops: float = 0.0
+    """How far bounce is likely to be off that was not read at this point. [stop]"""
 
 
 PLAIN = Anchored()
@@ -42,7 +46,7 @@ PLAIN = Anchored()
 class Anchors:
     """All anchors of a rig, and the room's own light where it was read. [lx]
 
-    `walls` is what comes off the walls to the face, by head. `doubted` are readings of heads that
+    `walls` is what comes off the walls, by head. `doubted` are readings of heads that
     were touched since; `gains` what the touch did. [1]
     """
 
@@ -60,7 +64,7 @@ class Anchors:
         """The anchor of one pair for the sitter's turn; `predicted` is what the geometry alone says
         there, worked out where it is not given. [lx]
 
-        Bounce that was not read at this point is that on the face.
+        Bounce that was not read at this point is reckoned from where it was.
         """
         plain = predicted
         if plain is None:
@@ -68,16 +72,18 @@ class Anchors:
         found, walls = self._read(point, head, yaw_deg, plain), self.walls.get(head.name)
         if walls is None or found.bounce > 0 or found.shaded is not None:
             return found
+        bounce, unsure = walls.at(point.name), walls.unsure_stops(point.name)
         if found.read is None:
-            # on the face the geometry then hardly matters
-            known = point.on == "face" and walls.lux_full > plain
+            # the geometry then hardly matters
+            known = bounce > plain and (point.on == "face" or point.name in walls.differs)
             source = self._source(walls.read, point, head, yaw_deg) if known else found.source
-            return replace(found, bounce=walls.lux_full, source=source)
+            return replace(found, bounce=bounce, source=source, bounce_stops=unsure)
         whole = found.read.lux_full * (self.gains[head.name] if found.carried else 1.0)
         if whole <= 0:
             return found
-        bounce = min(walls.lux_full, whole)
-        return replace(found, factor=found.factor * (1 - bounce / whole), bounce=bounce)
+        bounce = min(bounce, whole)
+        factor = found.factor * (1 - bounce / whole)
+        return replace(found, factor=factor, bounce=bounce, bounce_stops=unsure)
 
     def _read(self, point: Point, head: Head, yaw_deg: float, plain: float) -> Anchored:
         """What readings at this very point give; plain where nothing was read."""
@@ -122,8 +128,10 @@ class Anchors:
         was = plain if stood else self.predict(head, placement, point, read.newest.yaw_deg)
         direct = max(0.0, read.lux_full - bounce)
         source = self._source(read, point, head, yaw_deg)
-        if was <= REACHES * read.lux_full:  # around the corner: all that was read is bounce
-            return Anchored(0.0, read.lux_full, source, read, shaded)
+        gained = gained_since(self.rig.lamps, head.name)
+        if was * gained <= BARELY * read.lux_full:  # around the corner: the rest of it is bounce
+            bounce = read.lux_full - was * gained
+            return Anchored(gained, bounce, source, read, shaded, around=True)
         return Anchored(direct / was if was > 0 else 1.0, bounce, source, read, shaded)
 
     def _source(self, read: Metered, point: Point, head: Head, yaw_deg: float) -> str:
@@ -142,9 +150,8 @@ def anchors_of(rig: Rig, predict: Predict) -> Anchors:
     whole = {p.name: ambient.get(p.name, rig.room.ambient_lux) for p in rig.points}
     holds, doubted = parted(rig.readings, rig.heads)
     found = metered(holds, whole, rig.lamps)
-    walls = walls_of(rig, found, predict)
     if not doubted:
-        return Anchors(rig, found, ambient, predict, walls)
+        return Anchors(rig, found, ambient, predict, walls_of(rig, found, predict))
     before = metered(doubted, whole, rig.lamps)
     points = {p.name: p for p in rig.points}
     old = Anchors(rig, before, ambient, predict, {})
@@ -159,8 +166,5 @@ def anchors_of(rig: Rig, predict: Predict) -> Anchors:
         return plain * anchored.factor + anchored.bounce if anchored.read else 0.0
 
     known = gains(rig.heads, found, before, said)
-    older = {
-        name: replace(w, lux_full=w.lux_full * known.get(name, 1.0))
-        for name, w in walls_of(rig, before, predict).items()
-    }
-    return Anchors(rig, found, ambient, predict, {**older, **walls}, before, known)
+    walls = walls_of(rig, {**changed(before, known), **found}, predict)
+    return Anchors(rig, found, ambient, predict, walls, before, known)

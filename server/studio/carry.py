@@ -18,8 +18,11 @@ REACHED_STOPS = 0.05
 SIXTH = 1 / 6
 LENS_CARRIES_STOPS = {"key": 2.0, "fill": 2.0}
 OTHERS_CARRY_STOPS = 1.0
-"""A head that is short by more is told, instead of all others coming down to it. Key and fill make
-the picture; for an edge of light nobody opens the lens by two stops. [stop]"""
+"""A head that is short by more is told, instead of all others coming down to it, where the lens
+follows to some extent. Key and fill make the picture; for an edge of light nobody opens the lens by
+two stops. [stop]"""
+FOLLOWS = ("some", "always", "never")
+"""How far the lens follows heads that have too little light."""
 TOLD_FROM_STOPS = 0.005
 WITHOUT_BOUND = 4096.0
 
@@ -108,11 +111,16 @@ def carried(look: Look, source: Rig, target: Rig, pairs: Pairs | None = None) ->
 class Carry:
     """Two rooms and which head stands for which; the light of either is reckoned once.
 
-    Raises OutOfRange for pairs that cannot be.
+    `lens` tells how far all heads come down, and the lens follows, when one has not the light; one
+    of `FOLLOWS`. Raises OutOfRange for pairs that cannot be.
     """
 
-    def __init__(self, source: Rig, target: Rig, pairs: Pairs | None = None) -> None:
-        self.source, self.target = source, target
+    def __init__(
+        self, source: Rig, target: Rig, pairs: Pairs | None = None, lens: str = "some"
+    ) -> None:
+        if lens not in FOLLOWS:
+            raise OutOfRange(f"lens must be one of {', '.join(FOLLOWS)}, got {lens!r:.20}")
+        self.source, self.target, self.lens = source, target, lens
         self.pairs: Pairs = {**paired(source, target), **(pairs or {})}
         _check(self.pairs, source, target)
         self._known: dict[object, LightMatrix] = {}
@@ -126,7 +134,7 @@ class Carry:
 
         Raises Refused when the look is dark, or the rooms have no face point in common.
         """
-        wanted = self._wanted(look)
+        wanted = self.wanted(look)
         found = matched(wanted.wishes(1.0), wanted.near(1.0))
         short, scale = [0.0] * len(found), 1.0
         worst = max(abs(w.off_stops(found)) for w in wanted.wishes(1.0))
@@ -142,11 +150,15 @@ class Carry:
 
     def _little(self, wanted: Wanted, short: Sequence[float]) -> list[bool]:
         """Which heads all others may come down to."""
+        if self.lens != "some":
+            return [self.lens == "always"] * len(short)
         roles = [self.target.head(b).role for _, b in wanted.movers]
         limits = [LENS_CARRIES_STOPS.get(role, OTHERS_CARRY_STOPS) for role in roles]
         return [s <= limit for s, limit in zip(short, limits, strict=True)]
 
-    def _wanted(self, look: Look) -> Wanted:
+    def wanted(self, look: Look) -> Wanted:
+        """What a look wants of the target's room. Refused when it is dark, or nothing stands for
+        its heads."""
         there = {h.name for h in self.source.heads}
         source = self.source.standing({n: p for n, p in look.placements.items() if n in there})
         # a head that is out there now was not when the look was kept
@@ -191,7 +203,8 @@ class Carry:
         ratio = ratio_of(target, wanted.new, real)
         given = [real[b] for _, b in movers]
         lens = lens_advice(target, look.lens, ratio)
-        f_number = float(lens.nearest.mark) if lens.advice and lens.nearest else look.lens.f_number
+        follows = lens.advice and lens.nearest and self.lens != "never"
+        f_number = float(lens.nearest.mark) if follows and lens.nearest else look.lens.f_number
         lit = [n for n, output in wanted.was.items() if output > 0]
         return Carried(
             look=look,

@@ -99,7 +99,7 @@ def light_matrix(rig: Rig, yaw_deg: float) -> LightMatrix:
             bounce[point.name][head.name] = anchored.bounce
             at[point.name][head.name] = plain * anchored.factor + anchored.bounce
             source[point.name][head.name] = anchored.source
-            if anchored.source != "predicted" and point.on == "face":
+            if anchored.source != "predicted" and point.on == "face" and not anchored.around:
                 ratios.setdefault(head.name, []).append(anchored.factor)
     return LightMatrix(
         at=at,

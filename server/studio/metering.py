@@ -49,28 +49,28 @@ def steps(rig: Rig, yaw_deg: float, since: datetime | None = None) -> tuple[Step
     """The pass in the order that walks least: the room first, then point by point, head by head.
 
     A step is done when it was read with the head as it stands; with `since`, only when that was
-    later. What comes off the walls is read once for each head, see `_walls_read_at`: a key with
-    the meter shaded from it, another head as it is.
+    later. What comes off the walls is read once for each head and once at each point, see
+    `_walls_read`: with the meter shaded from a head that reaches it, else as it is.
     """
     matrix = light_matrix(rig, yaw_deg)
     plain = light_matrix(replace(rig, readings=()), yaw_deg)
     found = [_step(rig, p, "", False, matrix.ambient[p.name], since, yaw_deg) for p in rig.points]
-    walls = _walls_read_at(rig, plain)
+    walls = _walls_read(rig, plain)
     output = light_factor(-float(METER_STOPS))
     for point in rig.points:
+        room = matrix.ambient[point.name]
         for head in rig.heads:
-            expected = matrix.ambient[point.name] + matrix.at[point.name][head.name] * output
-            here = walls.get(head.name) == point.name
-            if _reaches(plain, point.name, head.name):
+            reaches, here = _reaches(plain, point.name, head.name), (head.name, point.name) in walls
+            bounce = matrix.bounce[point.name][head.name] * output
+            if reaches:
+                expected = room + matrix.at[point.name][head.name] * output
                 found.append(_step(rig, point, head.name, False, expected, since, yaw_deg))
-            elif here and head.role != "key":
-                known = matrix.bounce[point.name][head.name] > 0
-                step = _step(rig, point, head.name, False, known * expected, since, yaw_deg)
+            if here and (reaches or head.role == "key"):
+                found.append(_step(rig, point, head.name, True, room + bounce, since, yaw_deg))
+            elif here:
+                expected = room + bounce if bounce > 0 else 0.0
+                step = _step(rig, point, head.name, False, expected, since, yaw_deg)
                 found.append(replace(step, around=True))
-            if here and head.role == "key":
-                bounce = matrix.bounce[point.name][head.name] * output
-                expected = matrix.ambient[point.name] + bounce
-                found.append(_step(rig, point, head.name, True, expected, since, yaw_deg))
     return tuple(found)
 
 
@@ -99,19 +99,29 @@ def _reaches(plain: LightMatrix, point: str, head: str) -> bool:
     return row[head] > REACHES * max(row.values())
 
 
-def _walls_read_at(rig: Rig, plain: LightMatrix) -> dict[str, str]:
-    """Head -> the face point where its bounce is read.
+def _walls_read(rig: Rig, plain: LightMatrix) -> set[tuple[str, str]]:
+    """(head, point): where bounce is read.
 
-    A key's own shadow side, since the ratio is read there in its shadow. Another head's bounce
-    counts where its own light does not reach; most of all on the shadow side of the keys.
+    A key's at its own shadow side, since the ratio is read there in its shadow. Another head's
+    counts where its own light does not reach; most of all on the shadow side of the keys. At a
+    point where nothing of that was read, the brightest of these heads tells what comes back there.
     """
     found = {h.name: _shadow_side(rig, plain, {h.name}) for h in rig.heads if h.role == "key"}
     shadow = _shadow_side(rig, plain, set(found) or {h.name for h in rig.heads})
     for head in rig.heads:
-        around = [p.name for p in rig.face_points if not _reaches(plain, p.name, head.name)]
+        others = (p for p in rig.points if p.on != "face")
+        dark = (*rig.face_points, *others)
+        around = [p.name for p in dark if not _reaches(plain, p.name, head.name)]
         if around and head.name not in found:
             found[head.name] = shadow if shadow in around else around[0]
-    return found
+    if not found:
+        return set()
+    keys = [h.name for h in rig.heads if h.role == "key"] or list(found)
+    brightest = max((k for k in keys if k in found), key=lambda name: plain.mark[name])
+    # points that no chain of readings joins to that head: nothing tells how they differ
+    joined = {found[brightest]}
+    extra = [p.name for p in rig.points if p.name not in joined]
+    return {*found.items(), *((brightest, name) for name in extra)}
 
 
 def _shadow_side(rig: Rig, plain: LightMatrix, keys: Collection[str]) -> str:

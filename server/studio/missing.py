@@ -15,6 +15,7 @@ from server.studio.carry import Carried, Carry, Short
 from server.studio.head import Head, Placement
 from server.studio.light import aim_point, light_matrix
 from server.studio.rig import Rig
+from server.studio.tape import length_words
 
 NEAREST_M = 0.5
 """Nobody stands a hot head nearer than this (common practice). [m]"""
@@ -135,10 +136,12 @@ def _nearer(
         return
     there = length(from_to(found.position_m, toward))
     aim = head.placement.aim if isinstance(head.placement.aim, str) else "its aim"
+    units = rig.room.units
     yield Remedy(
         "distance",
         f"{head.name} {100 * (1 - there / throw):.0f} % nearer:"
-        f" {there:.2f} m from {'the mark' if aim == 'mark' else aim}, not {throw:.2f}",
+        f" {length_words(there, units)} from {'the mark' if aim == 'mark' else aim},"
+        f" not {length_words(throw, units)}",
         found,
     )
 
@@ -196,16 +199,20 @@ def stood_as_there(carry: Carry, done: Carried) -> tuple[Remedy, float] | None:
         there = done.look.placements.get(a, carry.source.head(a).placement)
         here = replace(there, scrims=carry.target.head(b).placement.scrims)
         try:
-            moved = Carry(carry.source, carry.target.standing({b: here}), carry.pairs)
+            there_too = carry.target.standing({b: here})
+            moved = Carry(carry.source, there_too, carry.pairs, carry.lens)
             again = moved.carried(done.look)
         except StudioError:  # its aim is no point here
             continue
         least = best[1] if best else done.worst_stops - WORTH_TELLING_STOPS
         if again.worst_stops < least:
             side = "right" if here.azimuth_deg > 0 else "left"
+            units = carry.target.room.units
+            height = "above" if here.rise_m >= 0 else "below"
             text = (
                 f"{b} as it stood there: {abs(here.azimuth_deg):.0f}° to camera {side},"
-                f" {here.distance_m:.2f} m, {here.rise_m:+.2f} m above the eyes,"
+                f" {length_words(here.distance_m, units)},"
+                f" {length_words(abs(here.rise_m), units)} {height} the eyes,"
                 f" {100 * here.focus:.0f} % of the way to flood"
             )
             best = Remedy("stand", text, here), again.worst_stops

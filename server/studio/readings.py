@@ -13,6 +13,8 @@ from server.studio.room import Meter
 
 KINDS = ("lux", "ev", "f")
 """What a meter may show: lux, EV at an ISO, or an f-number with tenths at ISO and shutter."""
+METERED_STOPS = 0.1
+"""How far one reading is likely to be off: a hand meter shows tenths. [stop]"""
 SAME_WITHIN_STOPS = 1 / 4
 """Repeats of the same day that lie within this of the newest are averaged with it: meters and hands
 err by a tenth of a stop and more, and two of them apart are no new lamp. [stop]"""

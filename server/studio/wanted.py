@@ -10,7 +10,8 @@ from server.studio.light import LightMatrix
 from server.studio.matching import Wish
 from server.studio.rig import Rig
 
-FACE_WEIGHT, ROOM_WEIGHT, NEAR_WEIGHT = 1.0, 0.5, 0.03
+LIT_WEIGHT, FACE_WEIGHT, ROOM_WEIGHT, NEAR_WEIGHT = 10.0, 1.0, 0.5, 0.03
+"""The lit side is what the lens is set for: all other points together do not pull it away."""
 
 
 @dataclass(frozen=True)
@@ -56,14 +57,21 @@ class Wanted:
         return (*self.lux, *shadow)
 
     @cached_property
+    def places(self) -> tuple[tuple[str, bool], ...]:
+        """The point each wish is about, and whether it is read in the key's shadow."""
+        shadow = () if self._shadow is None else ((self._side, True),)
+        return (*((name, False) for name in self.lux), *shadow)
+
+    @cached_property
     def _whole(self) -> tuple[Wish, ...]:
         on = {p.name: p.on for p in self.target.points}
+        lit = sides_of(self.source, self.old, self.was)[0].name
         points = [
             Wish(
                 [self.new.at[name][b] for _, b in self.movers],
                 self.new.ambient[name],
                 lux,
-                FACE_WEIGHT if on[name] == "face" else ROOM_WEIGHT,
+                LIT_WEIGHT if name == lit else FACE_WEIGHT if on[name] == "face" else ROOM_WEIGHT,
             )
             for name, lux in self.lux.items()
         ]

@@ -1,23 +1,30 @@
 """Carry looks from another room: who stands for whom, what comes of each look, storing them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from server.errors import OutOfRange, StudioError
-from server.physics.exposure import nearest_f_stop
 from server.store.rooms import KeptRoom
-from server.studio.carry import SIXTH, Carried, Carry, Short
+from server.studio.carry import Carry
 from server.studio.head import NAME_LENGTH
 from server.studio.keep import look_of
 from server.studio.look import MOST_TAGS, NOTES_LENGTH, Look
-from server.studio.missing import instead_of_the_lens, remedies, stood_as_there
 from server.studio.rig import Rig
+from server.studio.sure import Figure, Sureness, readings_for
+from server.studio.touched import Pair
+from server.web.carry_words import Ways, figures_words, sentence, told_words
+from server.web.trusting import pair_words
 
 TAG = "carried"
-FIELD = "to"
-TOLD_FROM_STOPS = 0.03
-STOOD_AT_MOST = 8
-"""For so many looks the one head that would help most is looked for: it takes a moment each."""
+FIELD, LENS = "to", "lens"
+LENS_WORDS = {
+    "some": "The lens follows, up to two stops",
+    "always": "The lens always follows",
+    "never": "The lens stays",
+}
+FEW = 12
+"""More readings than this are no longer few: the room is metered in instead."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +62,15 @@ class LookView:
 
 
 @dataclass(frozen=True)
+class TrustView:
+    """How far all this is known; readings here and in the other room that would tell it better."""
+
+    told: str = ""
+    here: tuple[str, ...] = ()
+    there: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class CarryView:
     """The page."""
 
@@ -63,8 +79,10 @@ class CarryView:
     here: str
     pairs: tuple[PairView, ...] = ()
     looks: tuple[LookView, ...] = ()
+    lens: tuple[tuple[str, str, bool], ...] = ()
+    """How far the lens follows: (value, words, chosen)."""
     summary: str = ""
-    trust: str = ""
+    trust: TrustView = TrustView()
     why: str = ""
 
 
@@ -91,21 +109,26 @@ def carry_view(
 ) -> CarryView:  # fmt: skip
     """Every look of the other room as it would be in this one."""
     room = next(r for r in rooms if r.chosen)
-    given = pairs_of(source, fields)
     try:
-        carry, why = Carry(source, target, given), ""
+        carry, why = carry_of(source, target, fields), ""
     except StudioError as error:
         carry, why = Carry(source, target), f"{error}: here is what it was before"
-    ways = _Ways(carry)
-    views = tuple(_look_view(carry, look, ways) for look in looks)
+    ways, sure = Ways(carry), Sureness(carry)
+    views: list[LookView] = []
+    figures: list[Figure] = []
+    for look in looks:
+        view, known = _look_view(carry, look, ways, sure)
+        views.append(view)
+        figures += known
     return CarryView(
         rooms=rooms,
         room=room,
         here=target.room.name,
         pairs=_pair_views(source, target, carry.pairs),
-        looks=views,
+        looks=tuple(views),
+        lens=tuple((value, words, value == carry.lens) for value, words in LENS_WORDS.items()),
         summary=_summary(views),
-        trust=_trust(source, target),
+        trust=_trust(source, target, figures),
         why=why,
     )
 
@@ -124,95 +147,41 @@ def _pair_views(
     )  # fmt: skip
 
 
-def _look_view(carry: Carry, look: Look, ways: "_Ways") -> LookView:
+def _look_view(
+    carry: Carry, look: Look, ways: Ways, sure: Sureness
+) -> tuple[LookView, Sequence[Figure]]:
     try:
         done = carry.carried(look)
     except StudioError as error:
-        return LookView(look.look_id, look.name, "cannot", "", (_sentence(str(error)),), (),
-                        False, False)  # fmt: skip
-    return LookView(
+        return LookView(look.look_id, look.name, "cannot", "", (sentence(str(error)),), (),
+                        False, False), ()  # fmt: skip
+    figures = sure.figures(done)
+    view = LookView(
         look_id=look.look_id,
         name=look.name,
         verdict=done.verdict,
-        figures=_figures(done),
-        told=tuple(_told(done, look.missing_heads(carry.source))),
+        figures=figures_words(done, figures),
+        told=tuple(told_words(done, figures, look.missing_heads(carry.source))),
         ways=ways.of(done),
         chosen=done.verdict != "not reached",
         possible=True,
     )
+    return view, tuple(figures.values())
 
 
-def _figures(done: Carried) -> str:
-    was = nearest_f_stop(done.look.lens.f_number).label
-    now = nearest_f_stop(done.setting.lens.f_number).label
-    lens = f"{was} stays" if was == now else f"{was} → {now}"
-    return f"{done.before.label} → {done.ratio.label} lit : shadow · {lens}"
+def carry_of(source: Rig, target: Rig, fields: Mapping[str, str]) -> Carry:
+    """The two rooms, and what a form says of them. OutOfRange for what cannot be."""
+    return Carry(source, target, pairs_of(source, fields), fields.get(LENS) or "some")
 
 
-def _told(done: Carried, gone: Sequence[str] = ()) -> list[str]:
-    told, said = [f"{n} is no longer in that room: its light is missing" for n in gone], set()
-    down = [s for s in done.short if s.carried and s.stops > TOLD_FROM_STOPS]
-    if done.down_stops > TOLD_FROM_STOPS and down:
-        names = ", ".join(s.head for s in down)
-        follows = done.setting.lens.f_number != done.look.lens.f_number
-        lens = "follows" if follows else "stays"
-        told.append(
-            f"{names} {'has' if len(down) == 1 else 'have'} too little:"
-            f" all come down {done.down_stops:.1f} stop, the lens {lens}"
-        )
-    off = dict(done.off)
-    for short in done.short:
-        if not short.carried:
-            told.append(f"{short.head} is {short.stops:.1f} stops short at {short.point}")
-            said.add(short.point)
-    for away in done.absent:
-        said.add(away.point)
-        told.append(
-            f"nobody stands for {away.head}: {away.point} {signed(off.get(away.point, 0.0))} stop"
-        )
-    rest = [(p, s) for p, s in done.off if abs(s) > SIXTH and p not in said]
-    if rest:
-        told.append("off: " + ", ".join(f"{p} {signed(s)}" for p, s in rest) + " stop")
-    return [_sentence(each) for each in told]
-
-
-class _Ways:
-    """The ways to what is missing, each worked out once."""
-
-    def __init__(self, carry: Carry) -> None:
-        self._carry = carry
-        self._known: dict[tuple[str, str, float], tuple[str, ...]] = {}
-        self._stood = STOOD_AT_MOST
-
-    def of(self, done: Carried) -> tuple[str, ...]:
-        """In words, without doubles."""
-        told = [r.text for r in instead_of_the_lens(done)]
-        for short in done.short:
-            if short.stops > TOLD_FROM_STOPS:
-                told += self._of_head(short, done.look.yaw_deg)
-        told += [f"a head that gives {a.lux:.0f} lx at {a.point}" for a in done.absent]
-        alone = not done.short and not done.absent
-        if done.verdict == "not reached" and alone and self._stood > 0:
-            self._stood -= 1
-            if (found := stood_as_there(self._carry, done)) is not None:
-                told.append(f"{found[0].text}: then within {max(found[1], 0.05):.2g} stop")
-        return tuple(dict.fromkeys(_sentence(each) for each in told))
-
-    def _of_head(self, short: Short, yaw_deg: float) -> tuple[str, ...]:
-        key = (short.head, short.point, round(short.stops, 2) + 100 * yaw_deg)
-        if key not in self._known:
-            found = remedies(short, self._carry.target, yaw_deg)
-            self._known[key] = tuple(r.text for r in found)
-        return self._known[key]
-
-
-def signed(stops: float) -> str:
-    """`+0.3`, `−1.2`."""
-    return f"{stops:+.1f}".replace("-", "−")
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
+def figures_of(carry: Carry, looks: Iterable[Look]) -> list[Figure]:
+    """What is known of the figures of all looks that can be carried."""
+    sure = Sureness(carry)
+    found: list[Figure] = []
+    for look in looks:
+        with suppress(StudioError):
+            found += sure.figures(carry.carried(look)).values()
+    return found
 
 
 def _summary(looks: Sequence[LookView]) -> str:
@@ -221,12 +190,26 @@ def _summary(looks: Sequence[LookView]) -> str:
     return ", ".join(f"{n} {k}" for n, k in counts if n)
 
 
-def _trust(source: Rig, target: Rig) -> str:
+def asked_of(figures: Iterable[Figure]) -> tuple[Pair, ...]:
+    """The fewest readings in this room that make the looks' figures as good as few can."""
+    return tuple(r.pair for r in readings_for(figures) if not r.there)
+
+
+def _trust(source: Rig, target: Rig, figures: Sequence[Figure]) -> TrustView:
+    """How far the figures are known, and what to read so that they are known better."""
     blind = [r.room.name for r in (source, target) if not any(x.head for x in r.readings)]
-    if not blind:
-        return ""
-    which = f"{blind[0]} is not" if len(blind) == 1 else "Neither room is"
-    return f"{which} metered in, so this is reckoned: about."
+    told = ""
+    if blind:
+        which = f"{blind[0]} is not" if len(blind) == 1 else "Neither room is"
+        told = f"{which} metered in, so this is reckoned: about."
+    todo = readings_for(figures)
+    here = [pair_words(r.pair) for r in todo if not r.there]
+    there = [pair_words(r.pair) for r in todo if r.there]
+    if len(here) > FEW or not any(x.head for x in target.readings):
+        here = []
+    if len(there) > FEW or not any(x.head for x in source.readings):
+        there = []
+    return TrustView(told, tuple(here), tuple(there))
 
 
 def looks_to_store(carry: Carry, looks: Sequence[Look], here: Sequence[Look]) -> list[Look]:
@@ -241,17 +224,38 @@ def looks_to_store(carry: Carry, looks: Sequence[Look], here: Sequence[Look]) ->
     found = []
     for look in looks:
         done = carry.carried(look)
-        origin = f"Carried from {source.room.name}: {look.name}. {done.verdict.capitalize()}."
+        origin = f"{_origin(source.room.name, look)} {done.verdict.capitalize()}."
         new = look_of(target, done.setting, _free(look.name, taken), _tags(look), "")
         if (origin, dict(new.stops)) in kept:
             continue
-        missing = _told(done, look.missing_heads(source))
+        missing = told_words(done, {}, look.missing_heads(source))
         notes = "\n".join(filter(None, (origin, *missing, look.notes)))[:NOTES_LENGTH]
         taken.add(new.name.casefold())
         found.append(replace(new, notes=notes))
     if not found:
         raise OutOfRange("nothing was stored: choose looks that are not here already")
     return found
+
+
+def _origin(room: str, look: Look) -> str:
+    return f"Carried from {room}: {look.name}."
+
+
+def in_their_places(order: Sequence[Look], made: Sequence[Look]) -> list[Look]:
+    """A running order with carried looks where those stood that they were made of, or at the end.
+
+    A look that stands in it already keeps its place.
+    """
+    there = {look.look_id for look in order}
+    left = [look for look in made if look.look_id not in there]
+    found = []
+    for look in order:
+        origin = _origin(look.room, look) if look.room else ""
+        new = next((m for m in left if origin and m.notes.startswith(origin)), None)
+        if new is not None:
+            left.remove(new)
+        found.append(new or look)
+    return [*found, *left]
 
 
 def _tags(look: Look) -> tuple[str, ...]:

@@ -5,17 +5,18 @@ their figures, about 5 % of each head's light comes off the walls, a reading is 
 (the last digit of a hand meter), signals have 8 bits.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from math import acos, cos, degrees, exp, log, radians, sin
 from random import Random
 
 from server.studio.head import Head
-from server.studio.metering import METER_STOPS, Step, steps
+from server.studio.metering import METER_STOPS, Step, asked_steps, steps
 from server.studio.readings import Reading
 from server.studio.rig import Rig
 from server.studio.room import Point
+from server.studio.touched import Pair
 
 NOON = datetime(2026, 5, 1, 12, tzinfo=UTC)
 Vector = tuple[float, float, float]
@@ -100,6 +101,14 @@ class Studio:
             for step in steps(rig, yaw_deg):
                 minute += 1
                 rig = replace(rig, readings=(*rig.readings, self._read(step, yaw_deg, minute)))
+        return rig
+
+    def reading_more(self, rig: Rig, pairs: Sequence[Pair], chance: int) -> Rig:
+        """The rig with just these readings more, taken an hour later; errors by `chance` alone."""
+        self.chance = Random(chance)
+        for minute, step in enumerate(asked_steps(rig, 0.0, pairs, NOON) if pairs else ()):
+            reading = self._read(step, 0.0, 120 + minute)
+            rig = replace(rig, readings=(*rig.readings, reading))
         return rig
 
     def _read(self, step: Step, yaw_deg: float, minute: int) -> Reading:

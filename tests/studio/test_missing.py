@@ -41,7 +41,7 @@ def test_story_28_six_per_cent_nearer_or_iso_500_instead() -> None:
     ways = {r.kind: r for r in remedies(found.short[0], there, 0.0)}
     nearer = ways["distance"].placement
     assert nearer.distance_m == pytest.approx(1.5 * 2**0.25, abs=0.002)
-    assert ways["distance"].text == "Key 6 % nearer: 1.78 m from the mark, not 1.90"
+    assert ways["distance"].text == "Key 6 % nearer: 1.78 m from the mark, not 1.90 m"
     again = carried(found.look, here, there.standing({"Key": nearer}))
     assert again.verdict == "reached"
     assert again.down_stops == pytest.approx(0, abs=0.002)

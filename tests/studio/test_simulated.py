@@ -22,9 +22,11 @@ from server.studio.light import light_matrix
 from server.studio.look import Look
 from server.studio.rig import Lens, Rig
 from server.studio.setting import exact_stops
+from server.studio.sure import Sureness, readings_for
 from tests.studio.simulated import Errors, Studio, rounded
 
 SIXTH = 1 / 6
+WEAKER_STOPS = 4.0
 USUAL, BELL, NO_NOISE = Errors(), Errors(bell=True), Errors(meter_stops=0.0)
 Outputs = dict[str, float]
 
@@ -100,10 +102,10 @@ def test_a_poorer_meter_needs_every_reading_twice() -> None:
 
 
 def test_the_pass_is_short_enough_for_a_morning() -> None:
-    """Nine heads, five points; each head's bounce on the face is among the readings."""
+    """Nine heads, five points; bounce of each head and at each point is among the readings."""
     rig = boathouse()
     known = Studio(rig, 1).after_a_pass()
-    assert len(known.readings) <= 40
+    assert len(known.readings) <= 41
     walls = light_matrix(known, 0.0).bounce
     assert all(walls[p.name][h.name] > 0 for p in rig.face_points
                for h in rig.heads if h.name != "Fill" and "fill" not in h.role)  # fmt: skip
@@ -126,20 +128,38 @@ def other_room(seed: int) -> Rig:
 Judged = tuple[Carried, list[tuple[str, float, float]]]
 
 
+def weaker(rig: Rig, heads: tuple[str, ...], stops: float) -> Rig:
+    """The same heads with less light."""
+    return replace(rig, heads=tuple(
+        replace(h, beam=tuple(
+            replace(row, beam=replace(row.beam, candela=row.beam.candela * 2**-stops))
+            for row in h.beam
+        )) if h.name in heads else h
+        for h in rig.heads
+    ))  # fmt: skip
+
+
+def without(rig: Rig, heads: tuple[str, ...]) -> Rig:
+    return replace(rig, heads=tuple(h for h in rig.heads if h.name not in heads))
+
+
+@cache
+def rooms(
+    seed: int, repeats: int, errors: Errors = USUAL, weak: tuple[str, ...] = ()
+) -> tuple[Studio, Studio, Rig, Rig]:
+    """Two studios, and what is known of each after so many passes."""
+    here = Studio(boathouse(), seed, errors)
+    there = Studio(weaker(other_room(seed), weak, WEAKER_STOPS), 777 + seed, errors)
+    return here, there, here.after_a_pass(repeats), there.after_a_pass(repeats)
+
+
 def carried_between(
-    metered: bool, without: tuple[str, ...] = (), errors: Errors = USUAL
+    repeats: int, missing: tuple[str, ...] = (), errors: Errors = USUAL
 ) -> Iterator[Judged]:
     """300 looks between 20 pairs of rooms: (point, said off, really off) of each. [stop]"""
     for seed in range(20):
-        here, there = (
-            Studio(boathouse(), seed, errors),
-            Studio(other_room(seed), 777 + seed, errors),
-        )
-        known = [s.after_a_pass() if metered else s.rig for s in (here, there)]
-        known[1] = replace(
-            known[1], heads=tuple(h for h in known[1].heads if h.name not in without)
-        )
-        carry = Carry(*known)
+        here, there, *known = rooms(seed, repeats, errors)
+        carry = Carry(known[0], without(known[1], missing))
         for outputs in looks(9000 + seed, 15, boathouse(), 0.6):
             done = carry.carried(look_of(outputs))
             yield done, list(really_off(here, there, outputs, done))
@@ -170,33 +190,87 @@ def share(values: list[float], limit: float) -> float:
 def test_carried_light_is_within_a_sixth_where_it_can_be_reached() -> None:
     """Both rooms metered once: 99.5 % of the points of looks said to be reached; without a pass in
     either room 76 %, though nothing but the errors differs."""
-    reached = [real for done, points in carried_between(True) if done.verdict != "not reached"
+    reached = [real for done, points in carried_between(1) if done.verdict != "not reached"
                for _, _, real in points]  # fmt: skip
     assert len(reached) > 1000
     assert share(reached, SIXTH) >= 0.95
-    blind = [real for done, points in carried_between(False) if done.verdict != "not reached"
+    blind = [real for done, points in carried_between(0) if done.verdict != "not reached"
              for _, _, real in points]  # fmt: skip
     assert share(blind, SIXTH) < 0.9
 
 
-@pytest.mark.parametrize(
-    ("heads", "meter", "tenth", "sixth"),
-    [(("Background",), USUAL, 0.75, 0.9), (("Background",), NO_NOISE, 0.85, 0.9),
-     (("Fill", "Under fill"), USUAL, 0.7, 0.85), (("Fill", "Under fill"), NO_NOISE, 0.8, 0.85)],
-)  # fmt: skip
-def test_what_missing_heads_cost_is_said(
-    heads: tuple[str, ...], meter: Errors, tenth: float, sixth: float
-) -> None:
-    """Said against what is really missing, at every point where that is more than a third.
+MISSING = -1 / 3
+"""What is under by more is told as missing. [stop]"""
+FILLS, GROUND, NONE = ("Fill", "Under fill"), ("Background",), ()
+CASES = [(GROUND, NONE), (FILLS, NONE), (NONE, FILLS)]
+"""(heads that the other room has not, heads that are weaker there)"""
+PAIRS_OF_ROOMS = 6
 
-    Below a tenth in the middle case, and in 81 and 77 % of all; with a meter that never errs in 88
-    and 84 %. What is left there without the head is spill and bounce, and bounce differs from point
-    to point by more than a pass tells.
+
+def missing_stops(
+    missing: tuple[str, ...], weak: tuple[str, ...], errors: Errors, read_more: bool = False
+) -> Iterator[tuple[float, float, int]]:
+    """(said less real, give or take, readings taken more) where a look misses light. [stop]"""
+    for seed in range(PAIRS_OF_ROOMS):
+        here, there, *known = rooms(seed, 1, errors, weak)
+        for number, outputs in enumerate(looks(9000 + seed, 15, boathouse(), 0.6)):
+            look = look_of(outputs)
+            carry = Carry(known[0], without(known[1], missing))
+            done, taken = carry.carried(look), ()
+            if not any(look.stops[h] is not None for h in missing + weak):
+                continue
+            figures = Sureness(carry).figures(done)
+            short = [p for p, said in done.off if said < MISSING]
+            if read_more:
+                taken = readings_for([figures[p] for p in short])
+                more = [
+                    studio.reading_more(
+                        rig, [r.pair for r in taken if r.there is away], 100 * number + away
+                    )
+                    for studio, rig, away in ((here, known[0], True), (there, known[1], False))
+                ]
+                carry = Carry(more[0], without(more[1], missing))
+                done = carry.carried(look)
+                figures = Sureness(carry).figures(done)
+            for point, said, real in really_off(here, there, outputs, done):
+                if point in short:
+                    yield said - real, figures[point].give_or_take_stops, len(taken)
+
+
+@pytest.mark.parametrize(("missing", "weak"), CASES)
+def test_missing_stops_are_exact_but_for_the_meter(
+    missing: tuple[str, ...], weak: tuple[str, ...]
+) -> None:
+    """No background head, no fill, fills four stops weaker; a meter that never errs."""
+    wrong = [w for w, *_ in missing_stops(missing, weak, NO_NOISE)]
+    assert len(wrong) > 40
+    assert share(wrong, 0.1) >= 0.98
+
+
+@pytest.mark.parametrize(("missing", "weak"), CASES)
+def test_missing_stops_are_said_with_what_they_may_be_off(
+    missing: tuple[str, ...], weak: tuple[str, ...]
+) -> None:
+    """One pass in each room, one reading of either a tenth off: the difference of two such is
+    within a tenth for three of four. Within a sixth, and within what the figure says of itself,
+    for nearly all; 2 standard deviations are 95 of 100 (normal distribution)."""
+    told = list(missing_stops(missing, weak, USUAL))
+    wrong = [w for w, *_ in told]
+    assert share(wrong, 0.1) >= 0.75
+    assert share(wrong, SIXTH) >= 0.95
+    assert sum(abs(w) <= give for w, give, _ in told) / len(told) >= 0.95
+    assert median(give for _, give, _ in told) <= 0.3
+
+
+@pytest.mark.parametrize(("missing", "weak"), CASES)
+def test_a_few_readings_more_tell_missing_stops_within_a_tenth(
+    missing: tuple[str, ...], weak: tuple[str, ...]
+) -> None:
+    """The readings that are asked for, in both rooms together, not a second pass.
+
+    Measured over 20 pairs of rooms: 96.4, 97.2 and 97.7 % of 168, 669 and 298 figures. Of the few
+    pairs here chance may take three standard deviations of a share of 53: 0.05 and more.
     """
-    wrong = [said - real for done, points in carried_between(True, heads, meter)
-             if any(done.look.stops[h] is not None for h in heads)
-             for _, said, real in points if said < -1 / 3]  # fmt: skip
-    assert len(wrong) > 100
-    assert median(abs(w) for w in wrong) < 0.1
-    assert share(wrong, 0.1) >= tenth
-    assert share(wrong, SIXTH) >= sixth
+    told = list(missing_stops(missing, weak, USUAL, read_more=True))
+    assert share([w for w, *_ in told], 0.1) >= 0.9
+    assert median(n for *_, n in told) <= 8

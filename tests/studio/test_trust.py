@@ -18,15 +18,12 @@ from server.studio.setting import Setting, exact_stops
 from server.studio.touched import Pair
 from server.studio.trust import (
     BUDGET_STOPS,
-    CARRIED_STOPS,
-    METERED_STOPS,
-    MOVED_STOPS,
-    PREDICTED_STOPS,
     Term,
     Trust,
     fewest_readings,
     trust_of,
 )
+from server.studio.unsure import CARRIED_STOPS, METERED_STOPS, MOVED_STOPS, PREDICTED_STOPS
 from tests.studio.test_readings import UNIT, metered_rig, read
 from tests.studio.test_readings import rig as plain_rig
 from tests.studio.test_touched import spot, touched

@@ -1,28 +1,36 @@
 """Carry looks from another room: choose it, see every look as it would be here, store them."""
 
 from asyncio import to_thread
+from datetime import UTC, datetime
 from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi.responses import RedirectResponse
 from sqlmodel import Session
 
-from server.errors import OutOfRange
+from server.errors import NotFound, OutOfRange, Refused
 from server.store import look_files
 from server.store import looks as store
 from server.store import rooms as kept_rooms
-from server.studio.carry import Carry
 from server.studio.rig import Rig
+from server.studio.touched import Pair
+from server.web.asked import asked_text
 from server.web.carrying import (
     FIELD,
+    LENS,
     CarryView,
+    asked_of,
+    carry_of,
     carry_view,
+    figures_of,
+    in_their_places,
     looks_to_store,
-    pairs_of,
     room_choices,
 )
-from server.web.desk import Desk, DeskDep, SessionDep
+from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.rooms import counted
+from server.web.routes.meter import light_alone, meter_url
 from server.web.templating import html, went
 from server.web.views import strip_view
 
@@ -71,10 +79,7 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
     form = await request.form()
     fields = {k: v for k, v in form.items() if isinstance(v, str)}
     chosen = {v for v in form.getlist("look") if isinstance(v, str)}
-    try:
-        room_id = int(fields.get("room", ""))
-    except ValueError:
-        raise OutOfRange("room: choose the room to carry from") from None
+    room_id = _room_id(fields)
 
     def stored() -> tuple[int, ...]:
         source = other_room(desk, session, room_id)
@@ -82,12 +87,56 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
         if not looks:
             raise OutOfRange("choose one look at least")
         now = desk.engine.now()
-        carry = Carry(source, now.rig_now, pairs_of(source, fields))
+        carry = carry_of(source, now.rig_now, fields)
         made = looks_to_store(carry, looks, store.all_looks(session))
         return tuple(look_files.add_looks(session, made, now.record.room_id))
 
     ids = await to_thread(stored)
     token = desk.incoming.put("carry", b"")
     desk.incoming.stored(token, ids)
-    pairs = {k: v for k, v in fields.items() if k.startswith(FIELD)}
-    return went(request, "/library/carry?" + urlencode({"room": room_id, "kept": token, **pairs}))
+    return went(request, _url(room_id, fields, kept=token))
+
+
+def _url(room_id: int, fields: dict[str, str], **more: str) -> str:
+    chosen = {k: v for k, v in fields.items() if k.startswith(FIELD) or k == LENS}
+    return "/library/carry?" + urlencode({"room": room_id, **more, **chosen})
+
+
+@router.post("/order")
+async def into_order(
+    request: Request, desk: DeskDep, session: SessionDep, token: Annotated[str, Form()]
+) -> Response:
+    """The looks just stored into the running order, in the place of those they were made of."""
+    made = [store.get_look(session, n) for n in desk.incoming.looks_of(token)]
+    if not made:
+        raise NotFound("the looks just stored are no longer at hand: put them in from the Library")
+    order = in_their_places(store.running_order(session), made)
+    store.set_running_order(session, [look.look_id for look in order])
+    return went(request, "/library#order")
+
+
+@router.post("/read")
+async def read(request: Request, desk: DeskDep, session: SessionDep, actor: ActorDep) -> Response:
+    """Go and take the readings that tell best how far these looks are reached here."""
+    fields = {k: v for k, v in (await request.form()).items() if isinstance(v, str)}
+    room_id = _room_id(fields)
+
+    def pairs() -> tuple[Pair, ...]:
+        source = other_room(desk, session, room_id)
+        looks = store.all_looks(session, room_id)[-MOST_LOOKS:]
+        carry = carry_of(source, desk.engine.now().rig_now, fields)
+        return asked_of(figures_of(carry, looks))
+
+    asked = await to_thread(pairs)
+    if not asked:
+        raise Refused("no reading here would tell it better")
+    light_alone(desk, asked[0][1], actor)
+    since = datetime.now(UTC).isoformat()
+    return RedirectResponse(meter_url({"since": since, "asked": asked_text(asked)}), 303)
+
+
+def _room_id(fields: dict[str, str]) -> int:
+    try:
+        return int(fields.get("room", ""))
+    except ValueError:
+        raise OutOfRange("room: choose the room to carry from") from None
