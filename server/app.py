@@ -51,6 +51,7 @@ from server.web.routes import (
     placing,
     plan,
     points,
+    readings,
     reference,
     rescue,
     rig,
@@ -135,7 +136,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(ways.contract)
     app.include_router(between.contract)
     app.include_router(rescue.contract)
-    app.include_router(meter.contract)
+    app.include_router(readings.contract)
     app.include_router(trust.contract)
     app.include_router(rooms.contract)
     app.include_router(carry_calls.contract)

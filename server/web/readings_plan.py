@@ -8,7 +8,7 @@ from server.studio.look import differs
 from server.studio.readings import Reading
 from server.studio.rig import Rig
 from server.web.incoming import Line, Plan
-from server.web.metering import far_words
+from server.web.meter_words import far_words
 
 
 def readings_plan(data: bytes, rig: Rig) -> Plan:
