@@ -128,8 +128,8 @@ class _Pass:
 
 
 def steps(rig: Rig, yaw_deg: float, since: datetime | None = None) -> tuple[Step, ...]:
-    """The pass in the order that walks least: the room first, from the last point to the first,
-    then from there point by point, head by head. A head that is out is left out.
+    """The pass in the order that walks least: point by point, at each the room's own light and
+    then head by head. A head that is out is left out.
 
     A step is done when it was read with the head as it stands; with `since`, only when that was
     later. What comes off the walls is read once for each head and once at each point, see
@@ -137,8 +137,9 @@ def steps(rig: Rig, yaw_deg: float, since: datetime | None = None) -> tuple[Step
     """
     known = _Pass.of(rig, yaw_deg, since)
     walls = _walls_read(known.rig, known.plain)
-    found = [known.room(point) for point in reversed(rig.points)]
+    found = []
     for point in rig.points:
+        found.append(known.room(point))
         for head in known.rig.heads:
             reaches = _reaches(known.plain, point.name, head.name)
             here = (head.name, point.name) in walls

@@ -1,6 +1,6 @@
 """The whole rig as one frozen value: room, sitter, points, lens, heads."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -132,11 +132,8 @@ class Rig:
     def side_points(self) -> tuple[Point, ...]:
         """The face points that make the ratio: those of the receptor that most of them are read
         with (as the first, where that ties), since a ratio never mixes flat and dome."""
-        face = self.face_points
-        flat = sum(p.receptor == "flat" for p in face)
-        dome = len(face) - flat
-        receptor = face[0].receptor if flat == dome else ("flat" if flat > dome else "dome")
-        return tuple(p for p in face if p.receptor == receptor)
+        receptor = receptor_of(self.face_points)
+        return tuple(p for p in self.face_points if p.receptor == receptor)
 
     @cached_property
     def alike(self) -> tuple[Reading, ...]:
@@ -170,6 +167,13 @@ class Rig:
         if not self.heads:
             raise Refused("heads: a rig needs at least one head, got none")
         return self
+
+
+def receptor_of(face: Sequence[Point]) -> str:
+    """The receptor that most of some points are read with, as the first where that ties."""
+    flat = sum(p.receptor == "flat" for p in face)
+    dome = len(face) - flat
+    return face[0].receptor if flat == dome else ("flat" if flat > dome else "dome")
 
 
 def _unique(field_name: str, names: list[str]) -> None:

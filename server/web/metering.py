@@ -145,7 +145,7 @@ def apart_words(rig: Rig) -> str:
     return (
         f"{names} {verb} read with the {apart[0].receptor}, the rest of the face with the"
         f" {sides[0].receptor}: a ratio never mixes them, so {names} {verb} no side of it. Choose"
-        " one receptor for all."
+        " one receptor for all under Meter in."
     )
 
 
