@@ -86,9 +86,11 @@ class _Pass:
         return self.step(point, head, False, self.lit(point, self.matrix.at[point.name][head]))
 
     def shade(self, point: Point, head: str) -> Step:
-        """The reading of a head's bounce, with the meter shaded from it."""
+        """The reading of a head's bounce, with the meter shaded from it. Where it does not reach
+        there is next to nothing to shade, and all may be bounce."""
         expected = self.lit(point, self.matrix.bounce[point.name][head])
-        most = self.lit(point, self.matrix.at[point.name][head])
+        reaches = _reaches(self.plain, point.name, head)
+        most = self.lit(point, self.matrix.at[point.name][head]) if reaches else 0.0
         return self.step(point, head, True, expected, most)
 
     def around(self, point: Point, head: str) -> Step:

@@ -88,6 +88,13 @@ def test_too_dark_and_nearly_too_dark_are_the_same_to_a_meter() -> None:
     assert far_stops(8.0, 2.0) == 2.0
 
 
+def test_a_shade_is_measured_by_its_head_where_that_reaches() -> None:
+    most = {s.pair: s.most_lux for s in steps(DEMO, 0.0) if s.shaded}
+    lit = {s.pair[:2]: s.expected_lux for s in steps(DEMO, 0.0) if not s.shaded}
+    assert most["cheek right", "Key", True] == lit["cheek right", "Key"] > 100
+    assert most["cheek left", "Key", True] == 0.0  # the far cheek gets nothing but bounce of it
+
+
 def test_the_pace_is_that_of_the_pass_without_its_breaks() -> None:
     assert seconds_a_reading(steps(DEMO, 0.0)) == USUAL_READING_S
     names = [p.name for p in DEMO.points]
