@@ -51,6 +51,7 @@ from server.web.routes import (
     placing,
     plan,
     points,
+    readings,
     reference,
     rescue,
     rig,
@@ -132,7 +133,7 @@ def create_app(settings: Settings) -> FastAPI:
         rig_files, rig, photometry, lamps, warm_up, points, patch, trust, match, camera, reference,
     ):  # fmt: skip
         app.routes.extend(module.router.routes)
-    for module in (devices, spot, ways, between, rescue, meter, trust, rooms, carry_calls):
+    for module in (devices, spot, ways, between, rescue, readings, trust, rooms, carry_calls):
         app.routes.extend(module.contract.routes)
     errors.install(app)
     app.add_middleware(Guard, desk=desk)

@@ -146,9 +146,9 @@ class Anchors:
 
 def anchors_of(rig: Rig, predict: Predict) -> Anchors:
     """The anchors that a rig's readings give. [lx at full]"""
-    ambient = ambient_read(rig.readings)
+    ambient = ambient_read(rig.alike)
     whole = {p.name: ambient.get(p.name, rig.room.ambient_lux) for p in rig.points}
-    holds, doubted = parted(rig.readings, rig.heads)
+    holds, doubted = parted(rig.alike, rig.heads)
     found = metered(holds, whole, rig.lamps)
     if not doubted:
         return Anchors(rig, found, ambient, predict, walls_of(rig, found, predict))

@@ -78,7 +78,7 @@ def by_camera(rig: Rig, spots: Spots, stood: Mapping[str, Placement]) -> ByCamer
     points = {p.name: p for p in rig.points if p.name in spots}
     if any(p.receptor != "flat" for p in points.values()):
         raise Refused("the points are read with the dome: a camera tells what a flat meter reads")
-    ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.readings)
+    ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.alike)
     read = metered(rig.readings, ambient, rig.lamps)
     seen = {
         (point, head): light
@@ -117,7 +117,7 @@ def camera_readings(
     rig: Rig, told: ByCamera, stood: Mapping[str, Placement], yaw_deg: float, at: datetime
 ) -> tuple[Reading, ...]:
     """The pairs that only the camera tells, as readings of each head at full."""
-    ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.readings)
+    ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.alike)
     return tuple(
         Reading(p.point, p.head, lux, 1.0, at, stood[p.head], yaw_deg)
         for p in told.new

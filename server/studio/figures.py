@@ -128,10 +128,11 @@ def sides_of(
 
     Lit side: the face point that gets the most light from the keys. Shadow side: the face point
     that the keys light least, the other cheek where that ties. Without a key the brightest and
-    the darkest face point. Between metered points that tie, the geometry decides.
+    the darkest face point. Between metered points that tie, the geometry decides. A point that is
+    read with another receptor than the rest of the face is no side of it.
     """
     keys = [h.name for h in rig.heads if h.role == "key" and outputs[h.name] > 0]
-    points = rig.face_points
+    points = rig.side_points
     if keys:
         light = {p.name: sum(matrix.at[p.name][k] * outputs[k] for k in keys) for p in points}
     else:

@@ -7,7 +7,7 @@ from server.errors import NotFound, OutOfRange, Refused
 from server.physics.geometry import Vector, length
 from server.studio.head import Head, number
 from server.studio.readings import Reading
-from server.studio.rig import BACKGROUND, Rig
+from server.studio.rig import BACKGROUND, Rig, receptor_of
 from server.studio.room import USUAL_POINTS, Point
 
 MOST_POINTS = 64
@@ -18,7 +18,8 @@ PRESETS = (
     *USUAL_POINTS,
     Point("nose", "face", 0.0, -0.05, 0.11, 0.0, 0.0, 1.0),
     Point("chin", "face", 0.0, -0.11, 0.08, 0.0, -0.2, 0.98),
-    Point("chin, dome", "face", 0.0, -0.11, 0.09, 0.0, 0.0, 1.0, "dome"),
+    # held at the camera however the face turns: no side of the face, so it may be a dome
+    Point("chin, dome", "room", 0.0, -0.11, 0.09, 0.0, 0.0, 1.0, "dome"),
     Point("chest", "room", 0.0, -0.35, 0.06, 0.0, 0.0, 1.0),
     Point("hands", "room", 0.0, -0.7, 0.25, 0.0, 0.5, 0.87),
     Point("background left", "room", -1.0, 0.0, -1.5, 0.0, 0.0, 1.0),
@@ -54,12 +55,28 @@ def point_of(rig: Rig, name: str) -> Point:
 def presets(rig: Rig) -> tuple[Point, ...]:
     """Usual points that the rig has not got; those on the background where the background is."""
     names = {p.name for p in rig.points}
-    wall = rig.background_m
+    wall, face = rig.background_m, rig.side_points[0].receptor
+    usual = (replace(p, receptor=face) if p.on == "face" else p for p in PRESETS)
     return tuple(
         replace(p, z=-wall) if wall is not None and p.name.startswith(BACKGROUND) else p
-        for p in PRESETS
+        for p in usual
         if p.name not in names
     )
+
+
+def same_receptor(rig: Rig, point: Point, before: Point | None = None) -> Point:
+    """The point, if it is read with the receptor of the rest of the face: a ratio never mixes them.
+    `before` is what it takes the place of. Refused, with what to do, when it is not."""
+    rest = tuple(p for p in rig.face_points if p is not before)
+    known = receptor_of(rest) if rest else point.receptor
+    kept = before is not None and (before.on, before.receptor) == (point.on, point.receptor)
+    if point.on == "face" and known != point.receptor and not kept:
+        raise Refused(
+            f"{point.name} would be read with the {point.receptor}, the rest of the face with the"
+            f" {known}, and a ratio never mixes them: leave it {known}, say that it is in the room,"
+            " or choose one receptor for all of them under Meter in"
+        )
+    return point
 
 
 def normal_of(turn_deg: float, tilt_deg: float) -> Vector:

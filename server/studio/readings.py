@@ -23,7 +23,12 @@ SAME_DAY = timedelta(hours=12)
 AS_WARM_MIN = 5.0
 """Repeats are averaged when the head had been on about as long, to so many minutes. [min]"""
 FAR_STOPS = 1.0
-"""A reading farther than this from what was expected is asked about. [stop]"""
+"""A reading of a head farther than this from what was expected is asked about. [stop]"""
+FAR_ROOM_STOPS = 2.0
+"""The same for the room's own light, which differs more from point to point (common practice).
+[stop]"""
+DARKEST_LUX = 1.0
+"""Below it a hand meter shows nothing that can be trusted (common practice). [lx]"""
 FAINTEST = 0.0005
 """A head dimmer than this (11 stops below full) gives no reading worth keeping. [1]"""
 FIRST_YEAR, LAST_YEAR = 1970, 2200
@@ -97,7 +102,7 @@ def lux_of_meter(
     kind : str
         "lux", "ev" (EV at `iso`) or "f" (f-number at `iso` and `shutter_s`).
     value : float
-        The number shown.
+        The number shown; 0 lux where it is too dark for the meter.
     meter : Meter
         Its constants. [lx s]
     receptor : str
@@ -123,8 +128,10 @@ def lux_of_meter(
     constant = meter.c_flat if receptor == "flat" else meter.c_dome
     number("iso", iso, 1, 1_000_000)
     if kind == "lux":
-        if not LUX[0] <= value <= LUX[1]:
-            raise OutOfRange(f"lux must lie in {LUX[0]:g}..{LUX[1]:g}, got {value:g}")
+        if value != 0 and not LUX[0] <= value <= LUX[1]:
+            raise OutOfRange(
+                f"lux must lie in {LUX[0]:g}..{LUX[1]:g}, or be 0 for too dark, got {value:g}"
+            )
         return value
     if kind == "ev":
         if not -6 <= value <= 24:

@@ -1,6 +1,6 @@
 """The whole rig as one frozen value: room, sitter, points, lens, heads."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -87,7 +87,7 @@ class Rig:
     def drifts(self) -> Mapping[str, Drift]:
         """How each head drifts while it warms up, where that was read. A tungsten head does not."""
         at_points = {p.name: self.room.ambient_lux for p in self.points}
-        found = drifts(self.readings, {**at_points, **ambient_read(self.readings)})
+        found = drifts(self.alike, {**at_points, **ambient_read(self.alike)})
         return {
             h.name: found[h.name] for h in self.heads if h.name in found and h.lamp != "tungsten"
         }
@@ -129,6 +129,20 @@ class Rig:
         return tuple(p for p in self.points if p.on == "face")
 
     @property
+    def side_points(self) -> tuple[Point, ...]:
+        """The face points that make the ratio: those of the receptor that most of them are read
+        with (as the first, where that ties), since a ratio never mixes flat and dome."""
+        receptor = receptor_of(self.face_points)
+        return tuple(p for p in self.face_points if p.receptor == receptor)
+
+    @cached_property
+    def alike(self) -> tuple[Reading, ...]:
+        """The readings that were taken with the receptor that their point is read with now: flat
+        and dome are never mixed. What was read at a point that is gone is left in."""
+        now = {p.name: p.receptor for p in self.points}
+        return tuple(r for r in self.readings if now.get(r.point, r.receptor) == r.receptor)
+
+    @property
     def background_m(self) -> float | None:
         """From the mark back to the background point, None when there is none. [m]"""
         return next((-p.z for p in self.points if p.name == BACKGROUND), None)
@@ -153,6 +167,13 @@ class Rig:
         if not self.heads:
             raise Refused("heads: a rig needs at least one head, got none")
         return self
+
+
+def receptor_of(face: Sequence[Point]) -> str:
+    """The receptor that most of some points are read with, as the first where that ties."""
+    flat = sum(p.receptor == "flat" for p in face)
+    dome = len(face) - flat
+    return face[0].receptor if flat == dome else ("flat" if flat > dome else "dome")
 
 
 def _unique(field_name: str, names: list[str]) -> None:

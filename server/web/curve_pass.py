@@ -1,7 +1,7 @@
 """A curve pass as the address of its page tells it: a reload, a restart and the browser's back key
 lose nothing of it."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from urllib.parse import parse_qsl, urlencode
 
 from server.errors import OutOfRange, Refused
@@ -13,20 +13,16 @@ from server.studio.metering import is_alone
 from server.studio.setting import signal
 from server.web.forms import number
 
-WAY: tuple[str, ...] = ("kind", "iso", "shutter")
-"""How the meter is set."""
-
 
 @dataclass(frozen=True)
 class Pass:
-    """What was read so far, where, and how the meter is set."""
+    """What was read so far, and where."""
 
     point: str = ""
     room_lux: float | None = None
     readings: tuple[LevelReading, ...] = ()
     steady_from: float = 0.0
     level: float | None = None
-    way: dict[str, str] = field(default_factory=dict)
     room_id: str = ""
     """The room the head is in: another may have one that is called the same."""
 
@@ -47,16 +43,15 @@ class Pass:
         steady = number(told, "steady") if told.get("steady") else 0.0
         if not 0 <= steady <= 1:
             raise OutOfRange(f"steady must lie in 0..1, got {steady:g}")
-        way = {k: told[k][:20] for k in WAY if k in told}
         return cls(
-            told.get("point", "")[:60], room, tuple(readings), steady, level, way,
+            told.get("point", "")[:60], room, tuple(readings), steady, level,
             told.get("in", "")[:20],
         )  # fmt: skip
 
     @property
     def query(self) -> str:
         """The address that tells it."""
-        told = {"point": self.point, **self.way}
+        told = {"point": self.point}
         if self.room_id:
             told["in"] = self.room_id
         if self.room_lux is not None:

@@ -19,7 +19,7 @@ from server.studio.curve_in import (
 )
 from server.studio.head import Head
 from server.studio.metering import is_alone
-from server.studio.readings import KINDS, ambient_read
+from server.studio.readings import ambient_read
 from server.web.curve_drawing import CurveDrawing, drawing_of
 from server.web.curve_pass import Pass, is_lit
 from server.web.words import lux_words, point_words, stops_words
@@ -89,9 +89,6 @@ class CurveView:
     trouble: str
     more: tuple[str, ...]
     needed: int = NEEDED
-    kind: str = "lux"
-    iso: str = "400"
-    shutter: str = "1/125"
 
 
 def curve_view(now: Now, head: Head, passing: Pass) -> CurveView:
@@ -107,7 +104,6 @@ def curve_view(now: Now, head: Head, passing: Pass) -> CurveView:
             trouble = str(error)
     read = {r.level for r in passing.readings}
     best = max(now.rig.points, key=lambda p: now.matrix.at[p.name][head.name]).name
-    kind = passing.way.get("kind", "lux")
     return CurveView(
         head=head.name,
         bits=head.bits,
@@ -122,15 +118,12 @@ def curve_view(now: Now, head: Head, passing: Pass) -> CurveView:
         result=result,
         trouble=trouble,
         more=tuple(percent(v) for v in (*USUAL_LEVELS, 0.03, 0.01)),
-        kind=kind if kind in KINDS else "lux",
-        iso=passing.way.get("iso", "400"),
-        shutter=passing.way.get("shutter", "1/125"),
     )
 
 
 def room_light(now: Now, point: str) -> float | None:
     """The room's own light at a point, where it was read. [lx]"""
-    return ambient_read(now.rig.readings).get(point)
+    return ambient_read(now.rig.alike).get(point)
 
 
 def expected_lux(now: Now, head: Head, passing: Pass, level: float) -> float:

@@ -21,6 +21,7 @@ HERE = Device("here", "this machine", "operate")
 CODE_LIVES_S = 600.0
 WRONG_TRIES = 5
 TRIES_A_MINUTE = 10
+A_YEAR_S = 365 * 24 * 3600
 COOKIE = "thirdstop"
 
 

@@ -13,7 +13,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.store.devices import Device
 from server.web.desk import Desk, is_here
-from server.web.doors import COOKIE, HERE
+from server.web.doors import A_YEAR_S, COOKIE, HERE
 from server.web.permission import refusal_for
 from server.web.templating import html
 
@@ -24,7 +24,6 @@ LARGEST = {
     "/rooms/import": 32 * 1024 * 1024,
 }
 """Files that may be larger than what a form sends: a photograph, a book of looks, a studio."""
-A_YEAR_S = 365 * 24 * 3600
 SAFE = ("GET", "HEAD")
 OPEN_TO_ALL = ("/pair", "/trust", "/trust/authority.crt")
 SECURITY_HEADERS = (

@@ -6,11 +6,18 @@ from datetime import datetime
 from math import log2
 
 from server.live.now import EPOCH, Now
-from server.physics.exposure import f_number_for, nearest_f_stop
-from server.studio.metering import Step, asked_steps, is_alone, off_stops, steps, table
+from server.studio.metering import (
+    Step,
+    asked_steps,
+    is_alone,
+    off_stops,
+    seconds_a_reading,
+    steps,
+    table,
+)
 from server.studio.readings import (
-    FAR_STOPS,
     SAME_WITHIN_STOPS,
+    Metered,
     Reading,
     ambient_read,
     as_warm,
@@ -18,11 +25,18 @@ from server.studio.readings import (
     metered,
 )
 from server.studio.rig import Rig
-from server.studio.room import Meter
 from server.studio.touched import Pair
+from server.web.meter_kept import Kept, mark_of, next_step
+from server.web.meter_words import (
+    TOO_DARK,
+    expected_words,
+    left_words,
+    meter_words,
+    pair_name,
+    stand_in_words,
+)
 from server.web.words import lux_words, point_words
 
-FASTEST_LENS = 0.95
 METERING = "metering: "
 """How a step of the metering is told; the light before the first of them comes back at the end."""
 
@@ -38,6 +52,10 @@ class StepView:
     name: str
     lit: bool
     hint: str
+    stand_in: str
+    receptor: str
+    """How the meter is used there, where not all points are read with the same receptor."""
+    skipped: bool
 
 
 @dataclass(frozen=True)
@@ -46,10 +64,10 @@ class ReadingView:
 
     number: int
     name: str
-    lux: str
-    f_number: str
+    shown: str
     when: str
     note: str
+    again: bool
 
 
 @dataclass(frozen=True)
@@ -59,8 +77,13 @@ class MeterView:
     step: StepView | None
     done: int
     steps: int
+    left: str
     readings: tuple[ReadingView, ...]
     receptor: str
+    apart: str
+    out: str
+    last: str
+    last_at: str
 
 
 def steps_of(now: Now, since: datetime | None, asked: Sequence[Pair]) -> tuple[Step, ...]:
@@ -71,55 +94,104 @@ def steps_of(now: Now, since: datetime | None, asked: Sequence[Pair]) -> tuple[S
     return steps(now.rig, yaw_deg, since)
 
 
-def meter_view(now: Now, since: datetime | None, asked: Sequence[Pair] = ()) -> MeterView:
+def meter_view(now: Now, since: datetime | None, asked: Sequence[Pair], kept: Kept) -> MeterView:
     """Where the pass stands."""
-    rig, setting = now.rig, now.record.history.now.setting
+    rig = now.rig
+    found = metered(rig.alike, ambient_read(rig.alike), rig.lamps)
     whole = steps_of(now, since, asked)
-    step = next((s for s in whole if s.done is None), None)
-    shown = None
-    if step is not None:
-        at = point_words(step.point)
-        shown = StepView(
-            step.point, at, step.head, step.shaded,
-            step.name.replace(f" at {step.point}", f" at {at}"),
-            is_alone(rig, setting, step.head),
-            f"about {lens_words(step.expected_lux, now, step.point)}"
-            if step.expected_lux > 0 and not step.shaded else "",
-        )  # fmt: skip
-    kept = sorted(table(rig).values(), key=lambda r: r.at, reverse=True)
+    step = next_step(whole, kept.skipped)
+    left = sum(s.done is None for s in whole)
+    lines = sorted(table(rig).values(), key=lambda r: r.at, reverse=True)
+    last = lines[0] if lines else None
+    out = [h.name for h in rig.heads if h.out]
     return MeterView(
-        step=shown,
-        done=sum(s.done is not None for s in whole),
+        step=_step(now, step, kept) if step else None,
+        done=len(whole) - left,
         steps=len(whole),
-        readings=tuple(_line(now, r) for r in kept),
-        receptor=rig.points[0].receptor,
+        left=left_words(left, seconds_a_reading(whole)) if left else "",
+        readings=tuple(_line(rig, r, kept, found.get(r.pair)) for r in lines),
+        receptor=rig.side_points[0].receptor,
+        apart=apart_words(rig),
+        out=f"{' and '.join(out)} {'are' if len(out) > 1 else 'is'} out: nothing is asked of"
+        f" {'them' if len(out) > 1 else 'it'}." if out else "",
+        last=pair_name(last.pair) if last else "",
+        last_at=last.at.isoformat() if last else "",
+    )  # fmt: skip
+
+
+def _step(now: Now, step: Step, kept: Kept) -> StepView:
+    rig, setting = now.rig, now.record.history.now.setting
+    at, point = point_words(step.point), next(p for p in rig.points if p.name == step.point)
+    mixed = len({p.receptor for p in rig.points}) > 1
+    return StepView(
+        step.point, at, step.head, step.shaded,
+        step.name.replace(f" at {step.point}", f" at {at}"),
+        is_alone(rig, setting, step.head),
+        "" if step.shaded else expected_words(step.expected_lux, kept, rig.meter, point.receptor),
+        stand_in_words(setting.yaw_deg) if point.on == "face" else "",
+        f"Use the {point.receptor} receptor here." if mixed else "",
+        mark_of(step.pair) in kept.skipped,
+    )  # fmt: skip
+
+
+def apart_words(rig: Rig) -> str:
+    """What is said of face points that are read with another receptor than the rest of the face."""
+    sides = rig.side_points
+    apart = [p for p in rig.face_points if p not in sides]
+    if not apart:
+        return ""
+    names = ", ".join(point_words(p.name) for p in apart)
+    verb = "are" if len(apart) > 1 else "is"
+    return (
+        f"{names} {verb} read with the {apart[0].receptor}, the rest of the face with the"
+        f" {sides[0].receptor}: a ratio never mixes them, so {names} {verb} no side of it. Choose"
+        " one receptor for all under Meter in."
     )
 
 
-def _line(now: Now, reading: Reading) -> ReadingView:
-    rig = now.rig
+def _line(rig: Rig, reading: Reading, kept: Kept, found: Metered | None) -> ReadingView:
     shade = ", shaded" if reading.shaded else ""
-    known = any(h.name == reading.head for h in rig.heads) or not reading.head
-    whole = metered(rig.readings, ambient_read(rig.readings), rig.lamps).get(reading.pair)
-    notes = []
-    if whole and whole.count > 1:
-        notes.append(f"{whole.count} readings, {whole.spread_stops:.2f} stop apart")
+    head = next((h for h in rig.heads if h.name == reading.head), None)
+    point = next((p for p in rig.points if p.name == reading.point), None)
+    repeats = repeats_words(rig, reading, found)
+    notes = [repeats] if repeats else []
     before = off_the_one_before(rig, reading)
     if before is not None:
         way = "over" if before > 0 else "under"
         notes.append(f"{abs(before):.2f} stop {way} the reading before: was it touched?")
-    if not known:
+    if point is not None and point.receptor != reading.receptor:
+        notes.append(f"read with the {reading.receptor}: kept out of all figures now")
+    if reading.head and head is None:
         notes.append("this head is gone")
-    if not any(p.name == reading.point for p in rig.points):
+    if point is None:
         notes.append("this point is gone: kept out of all figures")
     return ReadingView(
         number=rig.readings.index(reading) + 1,
         name=f"{reading.head or 'Room'} at {point_words(reading.point)}{shade}",
-        lux=lux_words(reading.lux),
-        f_number=lens_words(reading.lux, now, reading.point),
+        shown=shown_words(rig, reading, kept),
         when=f"{reading.at.astimezone():%d %b %H:%M}",
         note=", ".join(notes),
+        again=point is not None and (not reading.head or (head is not None and not head.out)),
     )
+
+
+def shown_words(rig: Rig, reading: Reading, kept: Kept) -> str:
+    """A reading in lux, and in the unit that the meter shows, where that is another."""
+    if reading.lux <= 0:
+        return TOO_DARK
+    lux = lux_words(reading.lux)
+    shown = meter_words(reading.lux, kept, rig.meter, reading.receptor)
+    return lux if shown == lux else f"{lux} · {shown}"
+
+
+def repeats_words(rig: Rig, reading: Reading, found: Metered | None) -> str:
+    """How many readings make a figure, and how far they lie apart; empty for a single one."""
+    if reading.head:
+        count, spread = (found.count, found.spread_stops) if found else (1, 0.0)
+    else:  # of the room's own light the newest counts
+        read = [r.lux for r in rig.alike if r.pair == reading.pair and r.lux > 0]
+        count, spread = len(read), log2(max(read) / min(read)) if read else 0.0
+    return f"{count} readings, {spread:.2f} stop apart" if count > 1 else ""
 
 
 def off_the_one_before(rig: Rig, reading: Reading) -> float | None:
@@ -129,57 +201,11 @@ def off_the_one_before(rig: Rig, reading: Reading) -> float | None:
         r
         for r in rig.readings
         if r.pair == reading.pair and r.at < reading.at and r.placement == reading.placement
-        and r.yaw_deg == reading.yaw_deg and as_warm(r, reading)
+        and r.yaw_deg == reading.yaw_deg and r.receptor == reading.receptor and as_warm(r, reading)
     ]  # fmt: skip
     if not reading.head or not earlier:
         return None
-    ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.readings)
+    ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.alike)
     last = max(earlier, key=lambda r: r.at)
     off = off_stops(light_at_full(reading, ambient), light_at_full(last, ambient))
     return off if off is not None and abs(off) > SAME_WITHIN_STOPS else None
-
-
-def lens_words(lux: float, now: Now, point: str) -> str:
-    """The f-number at the set ISO and shutter that a meter would show. `f/5.6 4` has tenths."""
-    if lux <= 0:
-        return "dark"
-    lens = now.record.history.now.setting.lens
-    exact = f_number_for(
-        lux, lens.iso, lens.shutter_s, constant(now.rig.meter, _receptor(now, point))
-    )
-    if exact < FASTEST_LENS:
-        return lux_words(lux)  # darker than any lens is marked for
-    nearest = nearest_f_stop(exact)
-    tenths = round(20 * log2(exact / nearest.exact))
-    return nearest.label + (f" and {tenths:+d} tenths".replace("-", "−") if tenths else "")
-
-
-def _receptor(now: Now, point: str) -> str:
-    return next((p.receptor for p in now.rig.points if p.name == point), "flat")
-
-
-def constant(meter: Meter, receptor: str) -> float:
-    """The meter's constant for a receptor. [lx s]"""
-    return meter.c_flat if receptor == "flat" else meter.c_dome
-
-
-def far_words(reading: Reading, expected_lux: float, unit: str = "") -> str:
-    """What is asked when a reading is far from what was expected; empty when it is near.
-
-    `unit` is another unit in which the number typed would have been near.
-    """
-    off = off_stops(reading.lux, expected_lux)
-    if off is None or abs(off) <= FAR_STOPS or reading.shaded or not reading.head:
-        return ""
-    way = "over" if off > 0 else "under"
-    if unit:
-        return (
-            f"{reading.head} at {point_words(reading.point)} would be {abs(off):.1f} stops {way}"
-            f" what is expected; typed as {unit} it would fit. Is the unit right?"
-        )
-    return (
-        f"{reading.head} at {point_words(reading.point)} reads {abs(off):.1f} stops {way}"
-        " what is expected."
-        " Is the right head lit, the number right, the meter where it should be?"
-        " If so, keep it: the meter is right, not the figures."
-    )

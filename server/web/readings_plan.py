@@ -5,10 +5,12 @@ from dataclasses import replace
 from server.studio.exchange.readings_table import readings_of_table
 from server.studio.light import LightMatrix, light_matrix
 from server.studio.look import differs
+from server.studio.metering import expected_room_lux
 from server.studio.readings import Reading
 from server.studio.rig import Rig
 from server.web.incoming import Line, Plan
-from server.web.metering import far_words
+from server.web.meter_words import TOO_DARK, far_words
+from server.web.words import lux_words
 
 
 def readings_plan(data: bytes, rig: Rig) -> Plan:
@@ -30,11 +32,14 @@ def readings_plan(data: bytes, rig: Rig) -> Plan:
 
 def _name(reading: Reading) -> str:
     shade = ", shaded" if reading.shaded else ""
-    return f"{reading.head or 'Room'} at {reading.point}{shade}: {reading.lux:.3g} lux"
+    shown = lux_words(reading.lux) if reading.lux > 0 else TOO_DARK
+    return f"{reading.head or 'Room'} at {reading.point}{shade}: {shown}"
 
 
 def _asked(reading: Reading, rig: Rig, matrix: LightMatrix) -> str:
     """What is asked when a reading is far from what is expected where the head stands now."""
+    if not reading.head:
+        return far_words(reading, expected_room_lux(rig, reading.point))
     head = next((h for h in rig.heads if h.name == reading.head), None)
     point = next((p for p in rig.points if p.name == reading.point), None)
     if head is None or point is None or reading.placement is None:

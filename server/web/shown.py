@@ -1,7 +1,6 @@
 """What a hand meter shows, as it is typed on a page: lux, EV, or an f-number and tenths."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log2
 from typing import Annotated
 
@@ -11,6 +10,7 @@ from server.errors import OutOfRange
 from server.studio.readings import KINDS, lux_of_meter
 from server.studio.room import Meter
 from server.web.forms import number
+from server.web.meter_kept import Kept, KeptDep
 from server.web.words import seconds_of
 
 Word = Annotated[str, Form(max_length=60)]
@@ -29,9 +29,13 @@ class Shown:
     iso: str
     shutter: str
     tenths: str
+    dark: bool = False
+    """The meter shows nothing: it is too dark for it."""
 
     def lux(self, meter: Meter, receptor: str) -> float:
-        """The illuminance that it stands for. [lx]"""
+        """The illuminance that it stands for, 0 where it is too dark. [lx]"""
+        if self.dark:
+            return 0.0
         told = {"value": self.value, "iso": self.iso, "tenths": self.tenths or "0"}
         return lux_of_meter(
             self.kind, number(told, "value"), meter=meter, receptor=receptor,
@@ -39,15 +43,14 @@ class Shown:
             tenths=number(told, "tenths"),
         )  # fmt: skip
 
-    @property
-    def way(self) -> Mapping[str, str]:
-        """How the meter is set: what stays from one reading to the next."""
-        return {"kind": self.kind, "iso": self.iso, "shutter": self.shutter}
+    def kept(self, before: Kept) -> Kept:
+        """How the meter is set: what the device keeps from one reading to the next."""
+        return before.as_set(self.kind, self.iso, self.shutter)
 
     def unit_that_fits(self, meter: Meter, receptor: str, expected_lux: float) -> str:
         """The unit, other than the one chosen, in which this number is what is expected."""
         for kind in KINDS:
-            other = Shown(self.value, kind, self.iso, self.shutter, self.tenths)
+            other = replace(self, kind=kind)
             try:
                 lux = other.lux(meter, receptor)
             except OutOfRange:
@@ -60,10 +63,12 @@ class Shown:
 
 
 async def shown_of(
-    value: Word, kind: Word = "lux", iso: Word = "100", shutter: Word = "1/125", tenths: Word = "0"
-) -> Shown:
-    """The fields of a form that takes a reading."""
-    return Shown(value, kind, iso, shutter, tenths)
+    kept: KeptDep, value: Word = "", kind: Word = "", iso: Word = "", shutter: Word = "",
+    tenths: Word = "0", dark: Annotated[bool, Form()] = False,
+) -> Shown:  # fmt: skip
+    """The fields of a form that takes a reading; what it leaves out is as the device keeps it."""
+    way = kind or kept.kind, iso or kept.iso, shutter or kept.shutter
+    return Shown(value, *way, tenths, dark)
 
 
 ShownDep = Annotated[Shown, Depends(shown_of)]

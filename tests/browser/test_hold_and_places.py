@@ -202,7 +202,7 @@ def test_a_pass_that_was_left_is_told_and_taken_back(page: Page, server: LiveSer
     other = page.context.new_page()
     other.goto(f"{server.url}/meter")
     other.tap("text=All heads down")
-    expect(other.locator(".meter-form")).to_be_visible()
+    expect(other.locator(".reading-form")).to_be_visible()
     other.fill("input[name=value]", "abc")
     other.tap("text=Take it")
     expect(other.locator("#notice")).to_contain_text("number")

@@ -40,7 +40,7 @@ def typed(page: Page, lux: float) -> None:
     for digit in f"{lux:.5g}":
         page.tap(f'.keypad button:text-is("{digit}")')
     expect(page.locator("[data-keypad]")).to_have_value(f"{lux:.5g}")
-    go(page, ".meter-form > button")
+    go(page, ".take-it")
 
 
 def no_faults(page: Page) -> None:
@@ -62,7 +62,7 @@ def take_all(page: Page, server: LiveServer, key_off: float = 0.0) -> None:
         off = key_off if step.startswith("Key at") else 0.0
         typed(page, 60.0 if "shaded" in step else point["lux"] * 2**off)
         if page.locator("[role=alert]").is_visible():
-            go(page, "text=Keep it all the same")
+            go(page, ".keep-so")
 
 
 def test_a_curve_is_read_and_stored(page: Page, server: LiveServer) -> None:
@@ -78,7 +78,7 @@ def test_a_curve_is_read_and_stored(page: Page, server: LiveServer) -> None:
             no_faults(page)
         typed(page, ROOM + sum(FULL * truth(h["signal"][0] / 255) for h in lit))
         if reading == 1 and page.locator("[role=alert]").is_visible():
-            go(page, "text=Keep it all the same")  # far from the figures: they are what is wrong
+            go(page, ".keep-so")  # far from the figures: they are what is wrong
     expect(page.locator(".curve-result")).to_contain_text("At 2 % it was out.")
     go(page, 'a[aria-label="Steady from 10 %"]')
     expect(page.locator(".curve-result")).to_contain_text("below 10 %, where it burns steadily")
@@ -97,10 +97,10 @@ def test_a_curve_is_read_and_stored(page: Page, server: LiveServer) -> None:
 def test_a_wrong_number_is_told_and_stays_on_the_keys(page: Page, server: LiveServer) -> None:
     page.goto(f"{server.url}/meter")
     expect(page.locator("[data-keypad]")).to_be_visible()  # all is dark at the start
-    page.select_option("select[name=kind]", "f")
+    page.tap('.choice-key:has([value="f"])')
     for digit in "812":
         page.tap(f'.keypad button:text-is("{digit}")')
-    page.tap(".meter-form > button")
+    page.tap(".take-it")
     expect(page.locator("#notice")).to_contain_text("is it lux?")
     expect(page.locator("[data-keypad]")).to_have_value("812")
 

@@ -10,7 +10,7 @@ import re
 import sys
 from dataclasses import replace
 from math import log2
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs, parse_qsl, urlsplit
 
 import pytest
 from starlette.testclient import TestClient
@@ -249,6 +249,16 @@ def test_metered_rooms_know_their_figures_and_what_would_tell_better(client: Tes
     pairs = json.loads(parse_qs(urlsplit(asked.headers["location"]).query)["asked"][0])
     assert len(pairs) == int(here) > 0 < int(there)
     assert ["cheek left", "Key", False] in pairs
+    answer, taken = client.get(asked.headers["location"]), 0
+    while answer.url.path == "/meter":
+        taken += 1
+        of = r'name="(asked|since|to|point|head|shaded)" value="([^"]*)"'
+        reading = {n: html.unescape(v) for n, v in re.findall(of, answer.text)}
+        reading |= {"value": "300", "kind": "lux", "sure": "true"}
+        answer = client.post("/meter/reading", data=reading)
+    assert (taken, answer.url.path) == (len(pairs), "/library/carry")
+    back = dict(parse_qsl(answer.url.query.decode(), keep_blank_values=True))
+    assert back == fields
 
 
 def test_a_fill_far_too_weak_is_told_and_the_lens_may_follow_all_the_way(

@@ -51,9 +51,11 @@ def test_readings_go_out_and_come_in_the_same(client: TestClient, empty: TestCli
 def test_a_reading_far_off_is_asked_about(client: TestClient) -> None:
     page = bring(
         client, b"taken_at,point,head,output_fraction,illuminance_lux\r\n"
-                b"2026-05-01T10:00:00Z,cheek right,Key,0.25,8\r\n", READINGS,
+                b"2026-05-01T10:00:00Z,cheek right,Key,0.25,8\r\n"
+                b"2026-05-01T10:00:00Z,hair,,,80\r\n", READINGS,
     )  # fmt: skip
     assert "stops under what is expected" in page.text
+    assert "Are all heads dark, the number and its unit right?" in page.text
 
 
 @pytest.mark.parametrize("cell", ["left knee", "", "=hair"])
@@ -74,6 +76,29 @@ def test_columns_are_called_as_they_stand_in_the_file(client: TestClient) -> Non
     answer = bring(client, row, READINGS)
     assert answer.status_code == 422
     assert "line 2, distance_m: distance_m must lie" in answer.text
+
+
+ROW = "taken_at,point,head,output_fraction,f_number,iso,shutter_s\r\n{},hair,Key,0.25,5.6,400,{}"
+
+
+@pytest.mark.parametrize("shutter", ["1/125", "0.008"])
+def test_a_shutter_is_understood_as_cameras_show_it(client: TestClient, shutter: str) -> None:
+    """E = C N**2 / (S t) with N**2 = 32, C 250 (ISO 2720:1974): 2500 lux."""
+    page = bring(client, ROW.format("2026-05-01T10:00:00Z", shutter).encode(), READINGS)
+    assert "Key at hair: 2500 lux" in page.text
+
+
+@pytest.mark.parametrize(
+    ("moment", "shutter", "says"),
+    [("2026-05-01 10:00", "1/125", "line 2, taken_at: must be a moment with its time zone"),
+     ("2026-05-01T10:00Z", "1/0", "line 2, shutter_s: must be a number"),
+     ("2026-05-01T10:00Z", "fast", "line 2, shutter_s: must be a number")],
+)  # fmt: skip
+def test_what_a_table_has_wrong_is_said_once(
+    client: TestClient, moment: str, shutter: str, says: str
+) -> None:
+    text = bring(client, ROW.format(moment, shutter).encode(), READINGS).text
+    assert text.count("line 2, ") == text.count(says) == 1
 
 
 def test_a_table_of_looks_says_what_the_board_says(client: TestClient) -> None:

@@ -1,5 +1,6 @@
 """Meter readings as a table, and a table as readings: all of it or one sentence and nothing."""
 
+import re
 from dataclasses import replace
 from datetime import datetime
 
@@ -20,6 +21,7 @@ COLUMNS = (
 NEEDED = ("taken_at", "point", "head")
 YES = {"yes": True, "true": True, "no": False, "false": False, "": False}
 NO_SCRIM = "none"
+FRACTION = re.compile(r"(\d+)/([1-9]\d*)", re.ASCII)
 A_PLACE = "at "
 """Begins an aim that is no point: `at 0.1 -0.2 0.3`, in metres."""
 
@@ -76,10 +78,10 @@ def _reading(row: Row, rig: Rig, here: set[Reading]) -> Reading:
         raise row.wrong("shaded", "only a head can be shaded from the meter, and no head is named")
     column = _light_column(row)
     lux = _lux(row, column, rig, receptor)
-    placement = _placement(row, head)
+    placement, at = _placement(row, head), _moment(row)
     try:
         reading = Reading(
-            point=point_name, head=head_name, lux=lux, output=output or 0.0, at=_moment(row),
+            point=point_name, head=head_name, lux=lux, output=output or 0.0, at=at,
             placement=placement, yaw_deg=rig.sitter.yaw_deg if yaw_deg is None else yaw_deg,
             receptor=receptor, shaded=YES[shaded], minutes_on=row.number("minutes_on"),
         )  # fmt: skip
@@ -121,11 +123,11 @@ def _lux(row: Row, column: str, rig: Rig, receptor: str) -> float:
     value = row.number(column) or 0.0
     if column == "illuminance_lux":
         return value
-    iso, shutter_s = row.number("iso"), row.number("shutter_s")
+    iso, shutter_s = row.number("iso"), _shutter_s(row)
     if iso is None:
         raise row.wrong("iso", f"needed beside {column}")
     if column == "f_number" and shutter_s is None:
-        raise row.wrong("shutter_s", "needed beside f_number, in seconds such as 0.008")
+        raise row.wrong("shutter_s", "needed beside f_number, such as 1/125 or 0.008")
     try:
         return lux_of_meter(
             "ev" if column == "ev_at_iso" else "f", value, meter=rig.meter, receptor=receptor,
@@ -133,6 +135,14 @@ def _lux(row: Row, column: str, rig: Rig, receptor: str) -> float:
         )  # fmt: skip
     except OutOfRange as error:
         raise OutOfRange(f"line {row.line}, {_column_of(str(error), column)}: {error}") from None
+
+
+def _shutter_s(row: Row) -> float | None:
+    """The shutter as cameras and meters show it, `1/125`, or in seconds; None when it is empty."""
+    parts = FRACTION.fullmatch(row.text("shutter_s").strip())
+    if not parts:
+        return row.number("shutter_s")
+    return float(parts[1]) / float(parts[2])
 
 
 def _column_of(sentence: str, otherwise: str) -> str:
@@ -153,7 +163,8 @@ def _moment(row: Row) -> datetime:
     if at is None or at.tzinfo is None:
         raise row.wrong(
             "taken_at",
-            f"must be a moment with its zone like 2026-05-01T10:00:00+00:00, got {text!r:.40}",
+            "must be a moment with its time zone, like 2026-05-01T10:00:00+00:00 (or Z for +00:00),"
+            f" got {text!r:.40}",
         )
     return at
 

@@ -15,7 +15,7 @@ from server.store import looks as store
 from server.store import rooms as kept_rooms
 from server.studio.rig import Rig
 from server.studio.touched import Pair
-from server.web.asked import asked_text
+from server.web.asked import Asking, asked_text, meter_url
 from server.web.carrying import (
     FIELD,
     LENS,
@@ -30,12 +30,13 @@ from server.web.carrying import (
 )
 from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.rooms import counted
-from server.web.routes.meter import light_alone, meter_url
+from server.web.taking import light_alone
 from server.web.templating import html, went
 from server.web.views import strip_view
 
 router = APIRouter(prefix="/library/carry", include_in_schema=False)
 MOST_LOOKS = 200
+MOST_ADDRESS = 2000
 
 
 @router.get("")
@@ -131,8 +132,10 @@ async def read(request: Request, desk: DeskDep, session: SessionDep, actor: Acto
     if not asked:
         raise Refused("no reading here would tell it better")
     light_alone(desk, asked[0][1], actor)
-    since = datetime.now(UTC).isoformat()
-    return RedirectResponse(meter_url({"since": since, "asked": asked_text(asked)}), 303)
+    here = _url(room_id, fields)
+    back = here if len(here) < MOST_ADDRESS else _url(room_id, {})
+    asking = Asking(asked_text(asked), datetime.now(UTC).isoformat(), back)
+    return RedirectResponse(meter_url(asking.fields), 303)
 
 
 def _room_id(fields: dict[str, str]) -> int:

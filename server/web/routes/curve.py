@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from typing import Annotated
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Form, Query, Request, Response
 
@@ -24,10 +24,12 @@ from server.web.curves import past_view
 from server.web.curving import curve_view, expected_lux, question, room_light
 from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.forms import number
+from server.web.meter_kept import KeptDep, keep
+from server.web.meter_words import typed_words
 from server.web.metering import METERING
-from server.web.routes.meter import light_before, put_alone
 from server.web.routes.rig import page_of, same_room
 from server.web.shown import ShownDep
+from server.web.taking import light_before, put_alone
 from server.web.templating import html, went
 from server.web.views import strip_view
 
@@ -38,9 +40,10 @@ Word = Annotated[str, Form(max_length=60)]
 
 @router.get("/rig/heads/{name}/curve")
 async def curve_page(
-    request: Request, desk: DeskDep, name: str,
+    request: Request, desk: DeskDep, name: str, kept: KeptDep,
     ask: Annotated[str, Query(max_length=600)] = "",
     typed: Annotated[str, Query(max_length=20)] = "",
+    tenths: Annotated[str, Query(max_length=1)] = "",
 ) -> Response:  # fmt: skip
     """The next reading, those taken, and from five on what they come to."""
     now = desk.engine.now()
@@ -48,7 +51,8 @@ async def curve_page(
     view = curve_view(now, head_of_pass(now, name, passing), passing)
     return html(
         "pages/curve.html", view="strip", oob=False, notice="", strip=strip_view(now), curve=view,
-        kind=view.kind, iso=view.iso, shutter=view.shutter, ask=ask, typed=typed, back="/rig",
+        kind=kept.kind, iso=kept.iso, shutter=kept.shutter, ask=ask, typed=typed, tenths=tenths,
+        dark=False, keeps=typed_words(kept, typed, tenths, False), back="/rig",
     )  # fmt: skip
 
 
@@ -101,29 +105,29 @@ def _page(head: Head) -> str:
 
 @router.post("/rig/heads/{name}/curve/reading")
 async def take_reading(
-    request: Request, desk: DeskDep, actor: ActorDep, name: str, shown: ShownDep,
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, shown: ShownDep, kept: KeptDep,
     passing: Passing = "", sure: Annotated[bool, Form()] = False,
 ) -> Response:  # fmt: skip
     """Take what the meter shows at the level that is lit, and go on to the next."""
     now = desk.engine.now()
-    there = replace(Pass.of(passing), way=dict(shown.way))
+    there = Pass.of(passing)
     head = head_of_pass(now, name, there)
     view = curve_view(now, head, there)
     receptor = next(p.receptor for p in now.rig.points if p.name == view.point)
     lux = shown.lux(now.rig.meter, receptor)
-    level = there.next_level
+    level, kept = there.next_level, shown.kept(kept)
     if there.room_lux is None:
         if not is_alone(now.rig, now.record.history.now.setting, ""):
             raise Refused("all heads must be dark to read the room's own light")
-        return _on(request, desk, actor, head, replace(there, room_lux=lux))
+        return keep(_on(request, desk, actor, head, replace(there, room_lux=lux)), kept)
     if level is None or not is_lit(now, head, level):
         raise Refused(f"{head.name} must be lit alone at its level for the reading: light it first")
     unit = shown.unit_that_fits(now.rig.meter, receptor, expected_lux(now, head, there, level))
     asked = question(now, head, there, level, lux, unit)
     if asked and not sure:
-        more = f"&ask={quote(asked)}&typed={quote(shown.value[:20])}"
-        return went(request, f"{_page(head)}?{there.query}{more}")
-    return _on(request, desk, actor, head, there.with_reading(level, lux))
+        more = urlencode({"ask": asked, "typed": shown.value[:20], "tenths": shown.tenths})
+        return keep(went(request, f"{_page(head)}?{there.query}&{more}"), kept)
+    return keep(_on(request, desk, actor, head, there.with_reading(level, lux)), kept)
 
 
 @router.post("/rig/heads/{name}/curve/store")

@@ -24,6 +24,7 @@ from server.web.lamps import (
     stops_text,
     taken_back,
 )
+from server.web.meter_kept import KeptDep
 from server.web.routes.rig import counted_hours, page_of, same_room
 from server.web.shown import Shown, ShownDep, Word
 from server.web.templating import html, went
@@ -53,15 +54,15 @@ async def change_lamp(
 
 @router.get("/rig/heads/{name}/lamp")
 async def lamp_page(
-    desk: DeskDep, name: str, point: Asked = "", value: Asked = "", kind: Asked = "lux",
-    tenths: Asked = "", iso: Asked = "400", shutter: Asked = "1/125", below: Asked = "",
+    desk: DeskDep, name: str, kept: KeptDep, point: Asked = "", value: Asked = "",
+    kind: Asked = "", tenths: Asked = "", iso: Asked = "", shutter: Asked = "", below: Asked = "",
 ) -> Response:  # fmt: skip
     """Read the new lamp; with a value, what it comes to, before anything is changed."""
     now = desk.engine.now()
     head = now.rig.head(name)
     setting = now.record.history.now.setting
     below = below or str(setting.of(head))
-    shown = Shown(value, kind, iso, shutter, tenths)
+    shown = Shown(value, kind or kept.kind, iso or kept.iso, shutter or kept.shutter, tenths)
     told = None
     if value.strip():
         told = proposal(head, reading_of(now, head, point, below, shown), _looks(desk))
@@ -70,7 +71,8 @@ async def lamp_page(
     return html(
         "pages/lamp.html", view="strip", oob=False, notice="", strip=strip_view(now), back="/rig",
         name=head.name, action=page_of(name), told=told, room_id=now.record.room_id,
-        typed=value, kind=kind, tenths=tenths, iso=iso, shutter=shutter, below=below,
+        typed=value, kind=shown.kind, tenths=tenths, iso=shown.iso, shutter=shown.shutter,
+        below=below,
         lit=is_alone(now.rig, setting, head.name),
         points=[p.name for p in now.rig.points], point=point or best,
     )  # fmt: skip

@@ -13,8 +13,8 @@ from server.studio.rig import Lens
 from server.studio.ways import ways
 from server.web.board_rows import board_view, group_heads, group_name
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
+from server.web.doors import A_YEAR_S
 from server.web.face_views import board_url, compare_view, drawing_words, face_now
-from server.web.guard import A_YEAR_S
 from server.web.keeping import keep_look, kept_already
 from server.web.left_off import left_off_words
 from server.web.routes.between import stroll

@@ -15,11 +15,13 @@ from server.studio.points import (
     point_of,
     presets,
     put_back,
+    same_receptor,
     with_point,
     without_point,
 )
 from server.studio.room import Point
 from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
+from server.web.metering import apart_words
 from server.web.points import (
     AXES,
     FINE,
@@ -51,7 +53,7 @@ async def points_page(desk: DeskDep) -> Response:
         "pages/points.html", view="strip", oob=False, notice="", strip=strip_view(now),
         points=point_views(now), presets=[p.name for p in presets(now.rig)],
         told=told_words(change) if change else "", undo=undo_words(change) if change else "",
-        address=_address, room_id=now.record.room_id, back="/rig",
+        apart=apart_words(now.rig), address=_address, room_id=now.record.room_id, back="/rig",
     )  # fmt: skip
 
 
@@ -70,7 +72,7 @@ async def add_point(request: Request, desk: DeskDep, actor: ActorDep) -> Respons
     """One point more."""
     form = await request.form()
     rig = same_room(desk, form.get("room_id"))
-    point = point_from(form, None, rig.room.units)
+    point = same_receptor(rig, point_from(form, None, rig.room.units))
     desk.engine.replace_rig(with_point(rig, point), actor, f"point {point.name} added")
     return went(request, HERE)
 
@@ -101,7 +103,7 @@ async def change_point(
     before = point_of(rig, name)
     if str(form.get("seen", "")) not in ("", _seen(before)):
         raise Refused(f"{name} was changed meanwhile: open it again, so that nothing is lost")
-    after = point_from(form, before, rig.room.units)
+    after = same_receptor(rig, point_from(form, before, rig.room.units), before)
     if after.name != name:
         _free_of_looks(session, name, "it keeps its name")
     change = changed_point(rig, name, after)

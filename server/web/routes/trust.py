@@ -10,9 +10,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from server.errors import Refused
 from server.live.now import Now
-from server.web.asked import asked_text
+from server.web.asked import asked_text, meter_url
 from server.web.desk import ActorDep, Desk, DeskDep
-from server.web.routes.meter import light_alone, meter_url
+from server.web.taking import light_alone
 from server.web.templating import html
 from server.web.trust_json import trust_json
 from server.web.trusting import trust_now, trust_view

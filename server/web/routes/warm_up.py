@@ -9,16 +9,10 @@ from fastapi import APIRouter, Form, Query, Request, Response
 from server.live.now import Now
 from server.studio.head import Head
 from server.studio.metering import is_alone
-from server.studio.readings import KINDS
 from server.web.desk import ActorDep, DeskDep
-from server.web.routes.meter import (
-    keep_reading,
-    light_alone,
-    light_before,
-    point_of,
-    reading_now,
-)
+from server.web.meter_kept import KeptDep, keep
 from server.web.shown import ShownDep
+from server.web.taking import keep_reading, light_alone, light_before, point_of, reading_now
 from server.web.templating import html, went
 from server.web.views import strip_view
 from server.web.warming import drift_of, head_words, ratio_to_come
@@ -48,15 +42,14 @@ class WarmView:
 
 @router.get("/rig/heads/{name}/warm-up")
 async def warm_page(
-    desk: DeskDep, name: str, kind: str = "lux", iso: str = "400", shutter: str = "1/125",
-    point: Annotated[str, Query(max_length=60)] = "",
+    desk: DeskDep, name: str, kept: KeptDep, point: Annotated[str, Query(max_length=60)] = ""
 ) -> Response:  # fmt: skip
     """The record of one head, and its next reading."""
     now = desk.engine.now()
     return html(
         "pages/warm_up.html", view="strip", oob=False, notice="", strip=strip_view(now),
-        warm=_view(now, now.rig.head(name), point), typed="", iso=iso[:10], shutter=shutter[:10],
-        kind=kind if kind in KINDS else "lux", back="/rig",
+        warm=_view(now, now.rig.head(name), point), typed="", tenths="", back="/rig",
+        kind=kept.kind, iso=kept.iso, shutter=kept.shutter,
     )  # fmt: skip
 
 
@@ -100,14 +93,16 @@ async def light(
 
 @router.post("/rig/heads/{name}/warm-up/reading")
 async def take_reading(
-    request: Request, desk: DeskDep, actor: ActorDep, name: str, point: Word, shown: ShownDep
-) -> Response:
+    request: Request, desk: DeskDep, actor: ActorDep, name: str, point: Word, shown: ShownDep,
+    kept: KeptDep,
+) -> Response:  # fmt: skip
     """One reading more for the record; it also anchors the head's figures, as any reading does."""
     now = desk.engine.now()
     head = now.rig.head(name)
     lux = shown.lux(now.rig.meter, point_of(now.rig, point).receptor)
+    kept = shown.kept(kept)
     keep_reading(desk, reading_now(now, point, head.name, lux, False), actor)
-    return _page(request, name, {"point": point, **shown.way})
+    return keep(_page(request, name, {"point": point}), kept)
 
 
 @router.post("/rig/heads/{name}/warm-up/end")
