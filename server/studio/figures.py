@@ -8,6 +8,7 @@ from server.physics.exposure import FStop, ev100, f_number_for, nearest_f_stop
 from server.physics.lamp import tungsten_cct_kelvin
 from server.physics.ratio import key_over_fill_stops, lit_to_shadow
 from server.physics.stops import THIRDS_PER_STOP, stops_between
+from server.studio.anchor import LEAST_TRUSTED
 from server.studio.head import Head
 from server.studio.light import LightMatrix
 from server.studio.rig import Lens, Rig
@@ -48,7 +49,7 @@ class Ratio:
     label: str
     key_over_fill_stops: float | None
     source: str = "predicted"
-    """metered, moved (since metering) or predicted: the least trusted of its parts."""
+    """metered, camera, moved (since metering) or predicted: the least trusted of its parts."""
 
 
 @dataclass(frozen=True)
@@ -175,7 +176,7 @@ def ratio_of(rig: Rig, matrix: LightMatrix, outputs: Mapping[str, float]) -> Rat
 
 def _least_trusted(sources: Iterable[str]) -> str:
     kinds = set(sources)
-    return next(k for k in ("predicted", "moved", "metered") if k in kinds)
+    return next(k for k in LEAST_TRUSTED if k in kinds)
 
 
 def ratio_label(value: float | None) -> str:

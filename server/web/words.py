@@ -44,6 +44,13 @@ def ago_words(moment: datetime, now: datetime) -> str:
     return f"on {moment.astimezone():%d %b %Y}"
 
 
+def about(figure: str, source: str) -> str:
+    """A figure as far as it can be believed: `3:1` where all of it was metered, else `about 3:1`.
+    What is no number (`dark`, `no fill`) stands as it is."""
+    bare = source == "metered" or not any(c.isdigit() for c in figure)
+    return figure if bare else f"about {figure}"
+
+
 def shutter_words(seconds: float) -> str:
     """`1/125` below a second's third, `0.5 s` above."""
     if seconds < 0.3:
