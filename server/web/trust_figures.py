@@ -3,13 +3,13 @@
 from dataclasses import dataclass
 
 from server.studio.by_sum import by_sum
-from server.studio.figures import Figures, Ratio, ratio_label
+from server.studio.figures import Figures, LensAdvice, Ratio, about, ratio_label
 from server.studio.light import LightMatrix
 from server.studio.rig import Rig
 from server.studio.setting import Setting
 from server.studio.trust import Trust
 from server.web.trust_words import MARKS, SOURCES
-from server.web.words import about, f_words, lux_words, point_words, shutter_words
+from server.web.words import advice_words, f_words, lux_words, point_words, shutter_words
 
 MOST_SAID_STOPS = 3.0
 
@@ -30,21 +30,17 @@ def told_figures(
     rig: Rig, matrix: LightMatrix, setting: Setting, told: Figures, trust: Trust
 ) -> tuple[ToldFigure, ...]:
     """The ratio, then the lens."""
-    ratio, lit_source = told.ratio, matrix.trust(told.ratio.lit, _outputs(told))
+    ratio, lit_source = told.ratio, told.lens.source
     return (
         ToldFigure(
-            "ratio", "Ratio, lit : shadow", about(ratio.label, ratio.source), MARKS[ratio.source],
+            "ratio", "Ratio, lit : shadow", ratio.told, MARKS[ratio.source],
             SOURCES[ratio.source], _ratio_lines(rig, matrix, setting, ratio, trust),
         ),
         ToldFigure(
-            "lens", "Lens for the lit side", _lens_figure(told, lit_source), MARKS[lit_source],
+            "lens", "Lens for the lit side", _lens_figure(told.lens), MARKS[lit_source],
             SOURCES[lit_source], _lens_lines(told, trust),
         ),
     )  # fmt: skip
-
-
-def _outputs(told: Figures) -> dict[str, float]:
-    return {h.head.name: h.output for h in told.heads}
 
 
 def _ratio_lines(
@@ -88,9 +84,9 @@ def _way(stops: float) -> str:
     return f"{'up' if stops > 0 else 'down'} {abs(stops):.2f} stop"
 
 
-def _lens_figure(told: Figures, source: str) -> str:
-    exact = told.lens.exact_f_number
-    return about(f"f/{exact:.2g}" if exact and exact < 10 else f"f/{exact:.0f}", source)
+def _lens_figure(lens: LensAdvice) -> str:
+    exact = lens.exact_f_number or 0.0
+    return about(f"f/{exact:.2g}" if exact < 10 else f"f/{exact:.0f}", lens.source)
 
 
 def _lens_lines(told: Figures, trust: Trust) -> tuple[str, ...]:
@@ -102,7 +98,7 @@ def _lens_lines(told: Figures, trust: Trust) -> tuple[str, ...]:
         f" side is {way}, known to {known_words(trust.lit_stops)}."
     ]
     if told.lens.advice:
-        lines.append(f"Advised: {told.lens.advice}.")
+        lines.append(f"Advised: {advice_words(told.lens)}.")
     return tuple(lines)
 
 

@@ -19,7 +19,7 @@ from server.web.metering import METERING
 from server.web.trust_figures import ToldFigure, known_words, told_figures
 from server.web.trust_words import MARKS, SOURCES, detail_words, pair_words
 from server.web.warming import head_words, ratio_to_come, read_cold, warming
-from server.web.words import about, ago_words, lux_words, point_words
+from server.web.words import ago_words, lux_words, point_words
 
 SHOWN_SHARE = 0.005
 
@@ -124,7 +124,7 @@ def _summary(trust: Trust | None, told: Figures) -> str:
     if trust is None:
         return "No light: recall a look to see what its figures rest on."
     ratio, lit = known_words(trust.ratio_stops), known_words(trust.lit_stops)
-    figure = about(told.ratio.label, told.ratio.source)
+    figure = told.ratio.told
     return f"{figure[0].upper()}{figure[1:]} lit : shadow, known to {ratio}; the lit side to {lit}."
 
 

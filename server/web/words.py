@@ -6,7 +6,7 @@ from math import log2
 
 from server.errors import OutOfRange
 from server.physics.exposure import F_MARKS, nearest_f_stop
-from server.studio.figures import ADVISE_BEYOND_STOPS
+from server.studio.figures import ADVISE_BEYOND_STOPS, LensAdvice, about
 from server.studio.head import Placement
 from server.studio.mix import VULGAR
 from server.studio.rig import Lens
@@ -42,13 +42,6 @@ def ago_words(moment: datetime, now: datetime) -> str:
     if minutes < 18 * 60:
         return f"{minutes / 60:.0f} h ago"
     return f"on {moment.astimezone():%d %b %Y}"
-
-
-def about(figure: str, source: str) -> str:
-    """A figure as far as it can be believed: `3:1` where all of it was metered, else `about 3:1`.
-    What is no number (`dark`, `no fill`) stands as it is."""
-    bare = source == "metered" or not any(c.isdigit() for c in figure)
-    return figure if bare else f"about {figure}"
 
 
 def shutter_words(seconds: float) -> str:
@@ -109,6 +102,13 @@ def look_lens_words(lens: Lens, exact_f_number: float | None) -> str:
     off = abs(2 * log2(exact_f_number / lens.exact_f_number))
     return f_words(lens.f_number) if off <= ADVISE_BEYOND_STOPS else (
         nearest_f_stop(exact_f_number).label)  # fmt: skip
+
+
+def advice_words(lens: LensAdvice) -> str:
+    """`set f/6.3`, or `set about f/6.3` where that is reckoned; empty without advice."""
+    if not lens.advice or not lens.nearest:
+        return ""
+    return f"set {about(lens.nearest.label, lens.source)}"
 
 
 def point_words(name: str) -> str:

@@ -62,7 +62,10 @@ def test_a_touched_head_is_about_until_one_reading_and_that_takes_two_taps(
     assert state(metered)["ratio"]["source"] == "metered"
     before, signals = lux(metered), [h["signal"] for h in state(metered)["heads"]]
     metered.post("/meter/touched", data={"head": "Key"})
-    assert "about, changed since metering: lit : shadow" in metered.get("/board").text
+    board = metered.get("/board").text
+    assert "lit : shadow, changed since metering" in board
+    assert 'href="/meter/trust#ratio" aria-label="about 3:1' in board
+    assert "not metered in" not in board
     assert state(metered)["ratio"]["label"] == "3:1"
     page = metered.get("/meter/trust").text
     assert "Take this reading" in page
