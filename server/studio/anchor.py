@@ -17,6 +17,8 @@ from server.studio.touched import Found, gains, parted
 from server.studio.walls import BARELY, Predict, Walls, can_compare, changed, walls_of
 
 YAW_DEG = 0.5
+LEAST_TRUSTED = ("predicted", "moved", "camera", "metered")
+"""Where a figure comes from, the least trusted first. `camera`: told by the camera."""
 
 
 @dataclass(frozen=True)
@@ -141,7 +143,9 @@ class Anchors:
         lamp = unread(self.rig.lamps, head.name)
         other = lamp is not None and lamp.at > read.newest.at
         moved = placement is None or differs(placement, head.placement)
-        return "moved" if turned or other or moved else "metered"
+        if turned or other or moved:
+            return "moved"
+        return "metered" if read.newest.by == "meter" else read.newest.by
 
 
 def anchors_of(rig: Rig, predict: Predict) -> Anchors:

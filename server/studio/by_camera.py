@@ -2,7 +2,8 @@
 
 A spot of a photograph shows reflectance times illuminance. Skin reflects alike all over the face,
 so one reading of one head at one point of it makes all the others known; hair and background are
-other surfaces, and need a reading of their own.
+other surfaces, and need a reading of their own. Only what the meter read gives the scale: what the
+camera told before would agree with itself.
 """
 
 from collections.abc import Mapping
@@ -20,6 +21,8 @@ from server.studio.room import Point
 FACE = "the face"
 FAINT = 0.005
 """A spot with less than this share of its brightest head's light is left out: it is noise."""
+SAME_STOPS = 0.01
+"""What the camera told before and tells again within this is the same. [stop]"""
 
 Spots = Mapping[str, Mapping[str, float]]
 """Point -> head -> reflectance times illuminance at full. [lx]"""
@@ -29,7 +32,8 @@ Spots = Mapping[str, Mapping[str, float]]
 class Pair:
     """One head at one point: by the camera, and by the meter where it was read. [lx at full]
 
-    `proves`: its surface has other readings too, so that agreement means something.
+    `proves`: its surface has other readings too, so that agreement means something. `kept`: the
+    camera told the very same before, and that was kept.
     """
 
     point: str
@@ -37,6 +41,7 @@ class Pair:
     camera_lux: float
     meter_lux: float | None
     proves: bool = False
+    kept: bool = False
 
     @property
     def off_stops(self) -> float | None:
@@ -58,8 +63,8 @@ class ByCamera:
 
     @property
     def new(self) -> tuple[Pair, ...]:
-        """Pairs that only the camera tells."""
-        return tuple(p for p in self.pairs if p.meter_lux is None)
+        """Pairs that only the camera tells, and that are not kept yet."""
+        return tuple(p for p in self.pairs if p.meter_lux is None and not p.kept)
 
 
 def surface(point: Point) -> str:
@@ -79,29 +84,37 @@ def by_camera(rig: Rig, spots: Spots, stood: Mapping[str, Placement]) -> ByCamer
     if any(p.receptor != "flat" for p in points.values()):
         raise Refused("the points are read with the dome: a camera tells what a flat meter reads")
     ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.alike)
-    read = metered(rig.readings, ambient, rig.lamps)
+    read = metered((r for r in rig.alike if r.by == "meter"), ambient, rig.lamps)
+    told = metered((r for r in rig.alike if r.by == "camera"), ambient, rig.lamps)
     seen = {
         (point, head): light
         for point, row in spots.items()
         for head, light in row.items()
         if head in stood and light > FAINT * max(row.values())
     }
-    both = {
-        pair: found.lux_full
-        for pair in seen
-        if (found := read.get((*pair, False))) and found.lux_full > 0 and _stood_so(found, stood)
-    }
+
+    def standing(found: Mapping[tuple[str, str, bool], Metered]) -> dict[tuple[str, str], float]:
+        return {
+            pair: value.lux_full
+            for pair in seen
+            if (value := found.get((*pair, False))) and value.lux_full > 0
+            and _stood_so(value, stood)
+        }  # fmt: skip
+
+    both, kept = standing(read), standing(told)
     scales: dict[str, list[float]] = {}
     for pair, lux in both.items():
         scales.setdefault(surface(points[pair[0]]), []).append(log2(lux / seen[pair]))
-    pairs = tuple(
-        Pair(point, head, light * 2 ** (sum(known) / len(known)), lux, len(known) > 1 and bool(lux))
-        for (point, head), light in seen.items()
-        if (known := scales.get(surface(points[point])))
-        for lux in (both.get((point, head)),)
-    )
+    pairs = []
+    for (point, head), light in seen.items():
+        known = scales.get(surface(points[point]))
+        if known:
+            camera, meter = light * 2 ** (sum(known) / len(known)), both.get((point, head))
+            before = kept.get((point, head), 0.0)
+            same = before > 0 and abs(log2(camera / before)) < SAME_STOPS
+            pairs.append(Pair(point, head, camera, meter, len(known) > 1 and bool(meter), same))
     unknown = {surface(p): None for p in points.values() if surface(p) not in scales}
-    return ByCamera(pairs, tuple(unknown))
+    return ByCamera(tuple(pairs), tuple(unknown))
 
 
 def _stood_so(found: Metered, stood: Mapping[str, Placement]) -> bool:
@@ -119,7 +132,7 @@ def camera_readings(
     """The pairs that only the camera tells, as readings of each head at full."""
     ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.alike)
     return tuple(
-        Reading(p.point, p.head, lux, 1.0, at, stood[p.head], yaw_deg)
+        Reading(p.point, p.head, lux, 1.0, at, stood[p.head], yaw_deg, by="camera")
         for p in told.new
         if (lux := p.camera_lux + ambient[p.point]) <= LUX[1]
     )

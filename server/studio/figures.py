@@ -1,13 +1,14 @@
 """What the board says about a setting: light per point, the ratio, the lens, each head."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite, log2
 
 from server.physics.exposure import FStop, ev100, f_number_for, nearest_f_stop
 from server.physics.lamp import tungsten_cct_kelvin
 from server.physics.ratio import key_over_fill_stops, lit_to_shadow
 from server.physics.stops import THIRDS_PER_STOP, stops_between
+from server.studio.anchor import LEAST_TRUSTED
 from server.studio.head import Head
 from server.studio.light import LightMatrix
 from server.studio.rig import Lens, Rig
@@ -48,7 +49,12 @@ class Ratio:
     label: str
     key_over_fill_stops: float | None
     source: str = "predicted"
-    """metered, moved (since metering) or predicted: the least trusted of its parts."""
+    """metered, camera, moved (since metering) or predicted: the least trusted of its parts."""
+
+    @property
+    def told(self) -> str:
+        """As it can be believed: `3:1`, or `about 3:1`."""
+        return about(self.label, self.source)
 
 
 @dataclass(frozen=True)
@@ -60,6 +66,8 @@ class LensAdvice:
     nearest: FStop | None
     off_by_stops: float | None
     advice: str | None
+    source: str = "predicted"
+    """Where the light of the lit side comes from."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +107,9 @@ def figures(rig: Rig, matrix: LightMatrix, setting: Setting, good: Setting | Non
     return Figures(
         points=tuple(_point(rig, p, matrix, outputs, ratio) for p in rig.points),
         ratio=ratio,
-        lens=lens_advice(rig, setting.lens, ratio),
+        lens=replace(
+            lens_advice(rig, setting.lens, ratio), source=matrix.trust(ratio.lit, outputs)
+        ),
         heads=tuple(_head(rig, h, matrix, setting, good, ratio) for h in rig.heads),
     )
 
@@ -176,7 +186,7 @@ def ratio_of(rig: Rig, matrix: LightMatrix, outputs: Mapping[str, float]) -> Rat
 
 def _least_trusted(sources: Iterable[str]) -> str:
     kinds = set(sources)
-    return next(k for k in ("predicted", "moved", "metered") if k in kinds)
+    return next(k for k in LEAST_TRUSTED if k in kinds)
 
 
 def ratio_label(value: float | None) -> str:
@@ -190,6 +200,13 @@ def ratio_label(value: float | None) -> str:
     if value > MOST_TOLD:
         return f"over {MOST_TOLD:.0f}:1"
     return f"{value:.0f}:1" if value >= 9.95 else f"{value:.1f}:1".replace(".0:", ":")
+
+
+def about(figure: str, source: str) -> str:
+    """A figure as it can be believed: `3:1` where all of it was metered, else `about 3:1`. What is
+    no number (`dark`, `no fill`) stands as it is."""
+    bare = source == "metered" or not any(c.isdigit() for c in figure)
+    return figure if bare else f"about {figure}"
 
 
 def _key_over_fill(rig: Rig, matrix: LightMatrix, outputs: Mapping[str, float]) -> float | None:

@@ -8,7 +8,7 @@ from math import acos, degrees
 from server.errors import OutOfRange
 from server.physics.geometry import MARK, Vector, cosine_between, from_to, length
 from server.physics.photometry import illuminance_lx
-from server.studio.anchor import Anchors, anchors_of
+from server.studio.anchor import LEAST_TRUSTED, Anchors, anchors_of
 from server.studio.head import Head, Placement
 from server.studio.lamps import gained_since
 from server.studio.rig import Rig
@@ -25,7 +25,7 @@ class LightMatrix:
     `at[point][head]` as the point's receptor reads it, bounce included; `bounce[point][head]` the
     part of it that comes off the walls, where that was read; `mark[head]` with the meter at the
     mark pointed at the head; `ambient[point]` the room's own light. `source[point][head]` tells
-    where a number comes from: metered, moved since metering, or predicted.
+    where a number comes from: metered, told by the camera, moved since, or predicted.
     """
 
     at: Mapping[str, Mapping[str, float]]
@@ -69,7 +69,7 @@ class LightMatrix:
             for name, output in outputs.items()
             if row[name] * output > MATTERS * total
         }
-        return next((k for k in ("predicted", "moved", "metered") if k in kinds), "predicted")
+        return next((k for k in LEAST_TRUSTED if k in kinds), "predicted")
 
 
 def anchors(rig: Rig) -> Anchors:

@@ -13,6 +13,8 @@ from server.studio.room import Meter
 
 KINDS = ("lux", "ev", "f")
 """What a meter may show: lux, EV at an ISO, or an f-number with tenths at ISO and shutter."""
+BY = ("meter", "camera")
+"""Who read it: a hand meter, or the camera by a known reading on the same surface."""
 METERED_STOPS = 0.1
 """How far one reading is likely to be off: a hand meter shows tenths. [stop]"""
 SAME_WITHIN_STOPS = 1 / 4
@@ -54,6 +56,7 @@ class Reading:
     shaded: bool = False
     minutes_on: float | None = None
     """How long the head had been on; None when that is not known. [min]"""
+    by: str = "meter"
 
     def __post_init__(self) -> None:
         name_of("point of a reading", self.point)
@@ -64,6 +67,10 @@ class Reading:
         number("yaw_deg", self.yaw_deg, -180, 180)
         if self.receptor not in ("flat", "dome"):
             raise OutOfRange(f"receptor must be flat or dome, got {self.receptor!r:.40}")
+        if self.by not in BY:
+            raise OutOfRange(f"by must be meter or camera, got {self.by!r:.40}")
+        if self.by == "camera" and not self.head:
+            raise OutOfRange("by camera: only a head's light is told so, and no head is named")
         if self.head and self.placement is None:
             raise OutOfRange(f"a reading of {self.head} needs the head's placement")
         if self.shaded and not self.head:
@@ -191,8 +198,10 @@ def metered(
 
 
 def _agrees(a: Reading, b: Reading) -> bool:
-    """Whether two readings are of the same: head, sitter and warmth."""
-    return a.placement == b.placement and a.yaw_deg == b.yaw_deg and as_warm(a, b)
+    """Whether two readings are of the same: head, sitter and warmth; and by the meter, since the
+    camera says the same again as often as it is asked."""
+    metered = a is b or a.by == b.by == "meter"
+    return metered and a.placement == b.placement and a.yaw_deg == b.yaw_deg and as_warm(a, b)
 
 
 def _within_stops(older: Reading, newest: Reading) -> float:

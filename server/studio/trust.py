@@ -2,16 +2,19 @@
 
 Every term (a head at a point, its bounce, the room's own light) is uncertain by so many stops; its
 part in a side's uncertainty is that times its share of the side's light. Terms are taken as
-independent, so their squares add.
+independent, so their squares add; but what several of them take from one meter reading, as all do
+that the camera told by it, is off together and adds up before it is squared.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
 from math import sqrt
 
 from server.studio.fewest import fewest
 from server.studio.figures import outputs_of, ratio_of, sides_of
 from server.studio.light import LightMatrix, anchors
+from server.studio.readings import Reading
 from server.studio.rig import Rig
 from server.studio.setting import Setting
 from server.studio.touched import Pair
@@ -28,8 +31,9 @@ DARKEST = 1e-3
 class Term:
     """One part of the light on a side. [lx], [stop]
 
-    `lit` and `ratio` are its parts in the uncertainty of the lit side and of the ratio; `left` what
-    would remain of them after one reading, as a share.
+    `lit` and `ratio` are its parts in the uncertainty of the lit side and of the ratio, `ratio`
+    below 0 where it makes the shadow side lighter; `left` what would remain of them after one
+    reading, and `leans` what of them comes from a single meter reading, as shares.
     """
 
     pair: Pair
@@ -39,12 +43,12 @@ class Term:
     lit: float
     ratio: float
     left: float
+    leans: Mapping[Reading, float] = field(default_factory=dict)
 
     @property
-    def gain(self) -> tuple[float, float]:
-        """What one reading would take off both variances. [stop**2]"""
-        taken = 1 - self.left**2
-        return self.lit**2 * taken, self.ratio**2 * taken
+    def own(self) -> float:
+        """The share of its variance that it has by itself."""
+        return 1 - sum(share**2 for share in self.leans.values())
 
 
 @dataclass(frozen=True)
@@ -78,8 +82,9 @@ def trust_of(
         return None
     terms = _terms(rig, matrix, setting, drifted)
     fewest = fewest_readings(terms)
-    lit, both = _after(terms, ())
-    return Trust(ratio.lit, ratio.shadow, lit, both, terms, fewest, max(_after(terms, fewest)))
+    lit, both = (sqrt(v) for v in _variances(terms))
+    after = sqrt(max(_variances(terms, fewest)))
+    return Trust(ratio.lit, ratio.shadow, lit, both, terms, fewest, after)
 
 
 def _terms(
@@ -105,20 +110,31 @@ def term_of(part: Part, on_lit: float, on_shadow: float) -> Term:
     does not show in the ratio."""
     sigma = part.sigma
     left = min(1.0, sigma.after / sigma.now) if sigma.now > 0 else 1.0
-    both = abs(on_lit - on_shadow)
-    return Term(part.pair, part.lux, sigma.source, sigma.now, on_lit, both, left)
+    leans = {r: s / sigma.now for r, s in sigma.leans.items()} if sigma.now > 0 else {}
+    both = on_lit - on_shadow
+    return Term(part.pair, part.lux, sigma.source, sigma.now, on_lit, both, left, leans)
 
 
-def _after(terms: Iterable[Term], taken: Iterable[Pair]) -> tuple[float, float]:
-    """Both uncertainties after some readings. [stop]"""
-    known, read = tuple(terms), set(taken)
-    lit = sum(t.lit**2 for t in known) - sum(t.gain[0] for t in known if t.pair in read)
-    ratio = sum(t.ratio**2 for t in known) - sum(t.gain[1] for t in known if t.pair in read)
-    return sqrt(max(0.0, lit)), sqrt(max(0.0, ratio))
+def _variances(terms: Iterable[Term], taken: Collection[Pair] = ()) -> tuple[float, float]:
+    """How far the lit side and the ratio are likely to be off after some readings. [stop**2]"""
+    lit = ratio = 0.0
+    by_reading: dict[Reading, list[float]] = defaultdict(lambda: [0.0, 0.0])
+    for term in terms:
+        read = term.pair in taken
+        own = term.left**2 if read else term.own
+        lit += term.lit**2 * own
+        ratio += term.ratio**2 * own
+        for reading, share in () if read else term.leans.items():
+            by_reading[reading][0] += share * term.lit
+            by_reading[reading][1] += share * term.ratio
+    together = by_reading.values()
+    return lit + sum(s[0] ** 2 for s in together), ratio + sum(s[1] ** 2 for s in together)
 
 
 def fewest_readings(terms: Iterable[Term], budget: float = BUDGET_STOPS) -> tuple[Pair, ...]:
     """The fewest readings that bring both uncertainties within the budget; see `fewest`."""
     known = tuple(terms)
-    over = [v**2 - budget**2 for v in _after(known, ())]
-    return fewest({t.pair: t.gain for t in known}, over)
+    now = _variances(known)
+    helps = {t.pair: [n - a for n, a in zip(now, _variances(known, {t.pair}), strict=True)]
+             for t in known}  # fmt: skip
+    return fewest(helps, [v - budget**2 for v in now])

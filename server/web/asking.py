@@ -10,10 +10,11 @@ from sqlmodel import Session
 from server.errors import StudioError
 from server.live.now import Now
 from server.store.looks import get_look
-from server.studio.figures import outputs_of, ratio_label, ratio_of
+from server.studio.figures import outputs_of, ratio_of
 from server.studio.mix import thirds_text
 from server.studio.nudge import nudged
 from server.web.board_rows import group_heads, group_name
+from server.web.lights import light_of_look
 
 MAY_BE_ASKED = (
     "nudge", "ratio", "recall", "levels", "mix", "step", "undo", "redo", "good", "back-to-good",
@@ -56,8 +57,9 @@ def wish_words(now: Now, session: Session, act: str, fields: Mapping[str, Any]) 
             return _nudge_words(now, fields)
         if act == "recall":
             look = get_look(session, int(fields["look"]))
-            ratio = f" → {ratio_label(look.ratio)}" if look.ratio else ""
-            return f"look {look.name}{ratio}"
+            if look.missing_heads(now.rig):
+                return f"look {look.name}"
+            return f"look {look.name} → {light_of_look(now.rig, look).told.ratio.told}"
         if act == "ratio":
             return f"make it {float(fields['target']):g}:1"
         if act == "step":
@@ -80,4 +82,4 @@ def _nudge_words(now: Now, fields: Mapping[str, Any]) -> str:
     keep = str(fields.get("keep", "nothing"))
     there = nudged(now.rig, now.matrix, setting, heads, thirds, keep).setting
     ratio = ratio_of(now.rig, now.matrix, outputs_of(now.rig, there))
-    return f"{name} {thirds_text(float(thirds))} → {ratio.label}"
+    return f"{name} {thirds_text(float(thirds))} → {ratio.told}"

@@ -10,6 +10,7 @@ from server.studio.head import Placement
 from server.studio.rig import Rig
 from server.web.rooms import counted
 from server.web.tapping import Tapping, Taps, tapping
+from server.web.words import point_words
 
 if TYPE_CHECKING:
     from server.preview.photographs import Photographs
@@ -80,10 +81,10 @@ def camera_view(photographs: "Photographs", now: Now, taps: Taps) -> CameraView:
     return CameraView(
         taps=view.taps,
         tapping=view.tapping,
-        points=tuple(PointView(n, ", ".join(heads)) for n, heads in by_point.items()),
+        points=tuple(PointView(point_words(n), ", ".join(heads)) for n, heads in by_point.items()),
         summary=_summary(told),
         agreement=_agreement(told),
-        unknown=", ".join(told.unknown),
+        unknown=", ".join(point_words(name) for name in told.unknown),
         new=len(told.new),
     )  # fmt: skip
 
@@ -97,8 +98,11 @@ def _pair_words(pair: Pair) -> str:
 def _summary(told: ByCamera) -> str:
     if not told.pairs:
         return ""
-    read = counted(len(told.pairs) - len(told.new), "pair")
-    return f"{read} metered, {len(told.new)} more told by the camera"
+    metered = counted(sum(p.meter_lux is not None for p in told.pairs), "pair")
+    more = sum(p.meter_lux is None for p in told.pairs)
+    kept = sum(p.kept and p.meter_lux is None for p in told.pairs)
+    taken = f", {kept} of them taken as readings" if kept else ""
+    return f"{metered} metered, {more} more told by the camera{taken}"
 
 
 def _agreement(told: ByCamera) -> str:
@@ -109,6 +113,7 @@ def _agreement(told: ByCamera) -> str:
     if worst <= AGREE_STOPS:
         return f"camera and meter agree within {max(worst, 0.05):.1f} stop over {len(offs)} pairs"
     return (
-        f"camera and meter are up to {worst:.1f} stop apart ({pair.head} at {pair.point}):"
-        " tap again beside sheen and shadow edges, or read that pair once more"
+        f"camera and meter are up to {worst:.1f} stop apart"
+        f" ({pair.head} at {point_words(pair.point)}): tap again beside sheen and shadow edges,"
+        " or read that pair once more"
     )

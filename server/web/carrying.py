@@ -14,7 +14,7 @@ from server.studio.rig import Rig
 from server.studio.sure import Figure, Sureness, readings_for
 from server.studio.touched import Pair
 from server.web.carry_words import Ways, figures_words, sentence, told_words
-from server.web.trusting import pair_words
+from server.web.trust_words import pair_words
 
 TAG = "carried"
 FIELD, LENS = "to", "lens"

@@ -131,6 +131,7 @@ class ReadingDocument(Strict):
     receptor: Literal["flat", "dome"] = "flat"
     shaded: bool = False
     minutes_on: float | None = None
+    by: Literal["meter", "camera"] = "meter"
 
 
 class LampDocument(Strict):

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from server.studio.exchange.cue_looks import looks_of_cues
 from server.studio.exchange.cues import read_cues
-from server.studio.figures import ratio_label
+from server.studio.figures import about, ratio_label
 from server.studio.look import Look
 from server.studio.rig import Rig
 from server.web.book_plan import looks_plan
@@ -29,5 +29,6 @@ def cues_plan(data: bytes, rig: Rig, here: list[Look]) -> Plan:
 def _told(line: Line, look: Look) -> Line:
     """A cue may have no better name than its number: what it lights tells it apart."""
     lit = ", ".join(name for name, stops in look.stops.items() if stops is not None)
-    light = f"{lit} · {ratio_label(look.ratio)} lit : shadow" if look.ratio else lit
+    ratio = about(ratio_label(look.ratio), "predicted") if look.ratio else ""
+    light = f"{lit} · {ratio} lit : shadow" if ratio else lit
     return replace(line, note="; ".join(filter(None, (light, line.note))))

@@ -151,7 +151,7 @@ def _side(name: str, path: str, face: Face) -> Side:
         url=f"{path}?v={face.version}" if face.version else "",
         text=light_words(face.pattern, told),
         pattern=face.pattern.label if face.pattern else "",
-        figures=f"{told.ratio.label} · {lens}",
+        figures=f"{told.ratio.told} · {lens}",
         why=face.why,
     )
 

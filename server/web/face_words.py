@@ -27,7 +27,7 @@ def pattern_words(pattern: Pattern | None) -> str:
 def _ratio_words(told: Figures) -> str:
     ratio = told.ratio
     colon = "" if ratio.value is not None else ":"
-    return f"lit to shadow{colon} {ratio.label}"
+    return f"lit to shadow{colon} {ratio.told}"
 
 
 def _background_words(told: Figures) -> str:

@@ -16,7 +16,7 @@ from server.studio.rig import Rig
 from server.web.faces import Faces
 from server.web.tapping import Tapping, Taps, tapping
 from server.web.views import Tile, tile_view
-from server.web.words import stops_words
+from server.web.words import advice_words, point_words, stops_words
 
 if TYPE_CHECKING:
     from server.preview.photograph import Photograph
@@ -131,16 +131,18 @@ def found_light(
 def _mix_view(rig: Rig, mix: Mixed) -> MixView:
     lit = [(h.name, s) for h in rig.heads if (s := mix.setting.of(h)) is not None]
     heads = ", ".join(f"{name} {stops_words(float(3 * s) + 0.5)}" for name, s in lit)
-    lens = f", then {mix.lens.advice}" if mix.lens.advice else ""
+    lens = f", then {advice_words(mix.lens)}" if mix.lens.advice else ""
     return MixView(
         how=_near(mix.rms_stops, mix.off),
         heads=f"{heads} stops below full",
-        figures=f"{mix.ratio.label} lit : shadow{lens}",
+        figures=f"{mix.ratio.told} lit : shadow{lens}",
     )
 
 
 def _near(rms_stops: float, off: Off) -> Near:
-    told = [f"{n} {v:+.1f}".replace("-", "−") for n, v in off if abs(v) >= TOLD_FROM_STOPS]
+    told = [
+        f"{point_words(n)} {v:+.1f}".replace("-", "−") for n, v in off if abs(v) >= TOLD_FROM_STOPS
+    ]
     return Near(
         near=f"{rms_stops:.1f} stop off" if rms_stops >= SIXTH else "within a sixth of a stop",
         off=f"{', '.join(told)} stop" if told else "",

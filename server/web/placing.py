@@ -21,6 +21,7 @@ from server.web.placing_words import (
     warning_words,
 )
 from server.web.plan import Plan, plans
+from server.web.words import point_words
 
 SEEN_STOPS = 0.05
 TOLD_POINTS = 4
@@ -154,7 +155,7 @@ def placing_view(desk: Desk, now: Now, name: str) -> Placing:
 
 def _line(at: LightAt, at_full: bool) -> PointLine:
     return PointLine(
-        at.point, _lux(at.lux), _over(at.over_lit_stops), _lux(at.all_lux),
+        point_words(at.point), _lux(at.lux), _over(at.over_lit_stops), _lux(at.all_lux),
         _over(at.all_over_lit_stops),
     )  # fmt: skip
 
@@ -180,12 +181,12 @@ def _last(
     changes = moved_stops(then, character(rig, matrix, outputs, head, yaw_deg))
     seen = sorted((p for p, s in changes.items() if abs(s) >= SEEN_STOPS),
                   key=lambda p: -abs(changes[p]))  # fmt: skip
-    told = [f"{point} {_signed(changes[point])}" for point in seen[:TOLD_POINTS]]
+    told = [f"{point_words(point)} {_signed(changes[point])}" for point in seen[:TOLD_POINTS]]
     if len(seen) > TOLD_POINTS:
         told.append(f"{len(seen) - TOLD_POINTS} more")
     old, new = ratio_of(was, was_matrix, outputs), ratio_of(rig, matrix, outputs)
     if old.label != new.label:
-        told.insert(0, f"ratio {old.label} → {new.label}")
+        told.insert(0, f"ratio {old.told} → {new.told}")
     return f"The last move: {', '.join(told) or 'no point by a twentieth of a stop'}."
 
 

@@ -26,9 +26,9 @@ def rescue_view(found: Rescue) -> RescueView:
         for name, thirds in found.heads
     ]
     return RescueView(
-        without=f"Without {', '.join(found.out)}: {found.was.label} is {found.without.label}.",
+        without=f"Without {', '.join(found.out)}: {found.was.told} is {found.without.told}.",
         heads=", ".join(moves) or "Nothing that is left can make up for it",
-        then=f"{found.then.label} lit : shadow",
+        then=f"{found.then.told} lit : shadow",
         lost=", ".join(f"{point} {signed(stops)}" for point, stops in found.lost),
         limits=f"Circuit {', '.join(found.limited_by)} carries no more."
         if found.limited_by

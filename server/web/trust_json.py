@@ -30,7 +30,7 @@ def trust_json(now: Now) -> Json:
                 "source": term.source,
                 "uncertain_stops": term.stops,
                 "in_lit_stops": term.lit,
-                "in_ratio_stops": term.ratio,
+                "in_ratio_stops": abs(term.ratio),
             }
             for term in trust.terms
         ],

@@ -6,19 +6,22 @@ from dataclasses import dataclass
 from server.errors import NotFound
 from server.live.now import Now
 from server.studio.colour import white_balance_kelvin
-from server.studio.figures import outputs_of, ratio_label
+from server.studio.figures import about, outputs_of, ratio_label
 from server.studio.load import CircuitLoad, trips
 from server.studio.look import Look
 from server.studio.mix import changes
+from server.studio.rig import Rig
 from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
 from server.web.metering import METERING
-from server.web.words import f_words, look_lens_words, shutter_words
+from server.web.words import advice_words, f_words, look_lens_words, shutter_words
 
 TILES = 6
 TOLD_CHANGES = 3
-ABOUT = {"metered": "", "moved": "about, changed since metering: ", "predicted": "about "}
+WHY_ABOUT = {"metered": "", "camera": ", told by the camera", "moved": ", changed since metering",
+             "predicted": ", reckoned"}  # fmt: skip
+UNMETERED = "not metered in: all figures are about"
 
 
 @dataclass(frozen=True)
@@ -31,12 +34,15 @@ class Strip:
     room_id: int
     look: str
     changed: str
+    unmetered: str
+    about: str
     ratio: str
     ratio_words: str
     lens: str
     lens_words: str
     advice: str
-    advice_f: str
+    advice_about: str
+    advice_mark: str
     told: str
     since_good: str
     unsaved: str
@@ -105,14 +111,15 @@ def strip_view(now: Now) -> Strip:
         room_id=now.record.room_id,
         look="Dark" if not lit else (setting.origin.name if setting.origin else "Free light"),
         changed="changed" if lit and setting.origin and setting.changed else "",
+        unmetered="" if not now.rig.heads or metered_in(now.rig) else UNMETERED,
+        about="about" if known and not metering and told.ratio.told != told.ratio.label else "",
         ratio=told.ratio.label if lit and not metering else "—",
-        ratio_words="one head alone"
-        if metering and lit
-        else (ABOUT[told.ratio.source] + "lit : shadow" if known else "lit : shadow"),
+        ratio_words=_ratio_words(now, known=known, metering=metering and bool(lit)),
         lens=f_words(lens.lens.f_number),
         lens_words=_camera_words(now),
-        advice=lens.advice if lit and lens.advice and not metering else "",
-        advice_f=f"{float(lens.nearest.mark):g}" if lit and lens.advice and lens.nearest else "",
+        advice=advice_words(lens) if lit and not metering else "",
+        advice_about="" if lens.source == "metered" else "about",
+        advice_mark=lens.nearest.label if lens.nearest else "",
         told=f"{now.text} · {now.actor}" if now.text and now.actor else now.text,
         since_good="" if metering else since_good_words(now),
         unsaved=now.unsaved,
@@ -125,6 +132,18 @@ def strip_view(now: Now) -> Strip:
         by_hand=by_hand,
         habit="" if now.output.kind in ("none", "by hand") else habit,
     )
+
+
+def metered_in(rig: Rig) -> bool:
+    """Whether anything was read of any head. If not, the strip says so once for all figures."""
+    return any(r.head for r in rig.readings)
+
+
+def _ratio_words(now: Now, *, known: bool, metering: bool) -> str:
+    if metering:
+        return "one head alone"
+    why = WHY_ABOUT[now.figures.ratio.source] if known and metered_in(now.rig) else ""
+    return f"lit : shadow{why}"
 
 
 def _camera_words(now: Now) -> str:
@@ -192,6 +211,18 @@ def load_words(over: Sequence[CircuitLoad]) -> str:
     return f"{over[0].amps_now:.0f} A on {over[0].name}, breaker {over[0].breaker_amps:g}"
 
 
+def _look_figures(now: Now, look: Look, faces: Faces) -> tuple[str, str]:
+    """A look's ratio and lens as the readings say by now; as it was kept, about, where heads of it
+    are missing."""
+    if look.missing_heads(now.rig):
+        ratio = ratio_label(look.ratio) if look.ratio else "no fill"
+        return about(ratio, "moved"), about(look_lens_words(look.lens, look.f_number), "moved")
+    told = faces.light_of_look(now.rig, look).told
+    lens = look_lens_words(look.lens, told.lens.exact_f_number)
+    # where nothing was metered the strip says so once, and the ratio is enough
+    return told.ratio.told, about(lens, told.lens.source) if metered_in(now.rig) else lens
+
+
 def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces) -> Tile:
     """A look as a tile."""
     origin = now.setting.origin
@@ -204,10 +235,7 @@ def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces
         state = "lit"
     elif look.look_id == armed:
         state = "next"
-    lens = look_lens_words(look.lens, look.f_number)
-    ratio = ratio_label(look.ratio) if look.ratio else "no fill"
-    if not missing:  # as the readings say by now, not as it was kept
-        ratio = faces.light_of_look(now.rig, look).told.ratio.label
+    ratio, lens = _look_figures(now, look, faces)
     there = look.setting(now.rig, now.setting)
     over = trips(now.rig, outputs_of(now.rig, now.setting), outputs_of(now.rig, there))
     return Tile(

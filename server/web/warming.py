@@ -90,7 +90,7 @@ def ratio_to_come(now: Now) -> RatioToCome | None:
     """What the drift still to come does to the ratio; None when it does nothing that shows."""
     outputs = outputs_of(now.rig, now.setting)
     there = {h.name: outputs[h.name] * 2 ** to_come(now, h) for h in now.rig.heads}
-    before, after = (ratio_of(now.rig, now.matrix, o).label for o in (outputs, there))
+    before, after = (ratio_of(now.rig, now.matrix, o).told for o in (outputs, there))
     return None if before == after else RatioToCome(before, after)
 
 

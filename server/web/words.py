@@ -6,7 +6,7 @@ from math import log2
 
 from server.errors import OutOfRange
 from server.physics.exposure import F_MARKS, nearest_f_stop
-from server.studio.figures import ADVISE_BEYOND_STOPS
+from server.studio.figures import ADVISE_BEYOND_STOPS, LensAdvice, about
 from server.studio.head import Placement
 from server.studio.mix import VULGAR
 from server.studio.rig import Lens
@@ -102,6 +102,13 @@ def look_lens_words(lens: Lens, exact_f_number: float | None) -> str:
     off = abs(2 * log2(exact_f_number / lens.exact_f_number))
     return f_words(lens.f_number) if off <= ADVISE_BEYOND_STOPS else (
         nearest_f_stop(exact_f_number).label)  # fmt: skip
+
+
+def advice_words(lens: LensAdvice) -> str:
+    """`set f/6.3`, or `set about f/6.3` where that is reckoned; empty without advice."""
+    if not lens.advice or not lens.nearest:
+        return ""
+    return f"set {about(lens.nearest.label, lens.source)}"
 
 
 def point_words(name: str) -> str:

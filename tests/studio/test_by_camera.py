@@ -3,13 +3,18 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 
+import numpy as np
 import pytest
 
 from server.errors import Refused
 from server.studio.by_camera import by_camera, camera_readings
+from server.studio.document import reading_document, reading_from_document
 from server.studio.light import light_matrix
-from server.studio.readings import Reading
+from server.studio.readings import METERED_STOPS, Reading
 from server.studio.rig import Rig
+from server.studio.setting import Setting, exact_stops
+from server.studio.trust import trust_of
+from server.studio.unsure import CAMERA_STOPS
 from tests.studio.test_carry import room
 
 NOON = datetime(2026, 5, 1, 12, tzinfo=UTC)
@@ -67,7 +72,46 @@ def test_its_readings_make_the_figures_those_of_the_room() -> None:
     for point, row in real.items():
         for head, lux in row.items():
             assert matrix.at[point][head] == pytest.approx(lux, rel=1e-6, abs=1e-6)
-    assert matrix.source["cheek right"]["Key"] == "metered"
+    assert matrix.source["cheek right"]["Key"] == "camera"
+    assert matrix.source["cheek right"]["Fill"] == "metered"
+
+
+def test_the_camera_never_agrees_with_itself() -> None:
+    rig, real = studio()
+    rig = read(rig, real, ("cheek right", "Fill"))
+    first = by_camera(rig, seen(real), stood(rig))
+    kept = camera_readings(rig, first, stood(rig), 0.0, NOON)
+    assert {r.by for r in kept} == {"camera"}
+    again = by_camera(replace(rig, readings=(*rig.readings, *kept)), seen(real), stood(rig))
+    assert again.agreement == ()
+    assert again.new == ()  # all of it is kept already
+    assert [p.camera_lux for p in again.pairs] == [p.camera_lux for p in first.pairs]
+    # an old document knows of no camera; a new one keeps who read it
+    old = {k: v for k, v in reading_document(kept[0]).items() if k != "by"}
+    assert reading_from_document(old).by == "meter"
+    assert reading_from_document(reading_document(kept[0])) == kept[0]
+
+
+def test_what_the_camera_told_by_one_reading_is_off_with_it() -> None:
+    """Against drawn lots: the meter's tenth is common to all pairs of the face, so that it is in
+    the lit side whole and in the ratio not at all; each spot's own error is in both."""
+    rig, real = studio()
+    rig = read(rig, real, ("cheek right", "Fill"))
+    kept = camera_readings(rig, by_camera(rig, seen(real), stood(rig)), stood(rig), 0.0, NOON)
+    known = replace(rig, readings=(*rig.readings, *kept))
+    setting = Setting(stops={"Key": exact_stops(1.0), "Fill": exact_stops(1.0)}, lens=rig.lens)
+    trust = trust_of(known, light_matrix(known, 0.0), setting, {})
+    assert trust is not None
+    lots = np.random.default_rng(5)
+    meter = lots.normal(0, METERED_STOPS, 100_000)
+    spot = lots.normal(0, CAMERA_STOPS, (2, 100_000))
+    right, left = real["cheek right"], real["cheek left"]
+    lit = right["Key"] * 2 ** (meter + spot[0]) + right["Fill"] * 2**meter
+    shadow = left["Fill"] * 2 ** (meter + spot[1])
+    assert trust.lit_stops == pytest.approx(np.std(np.log2(lit)), rel=0.02)
+    dark = next(t for t in trust.terms if t.pair == ("cheek left", "Key", True))
+    both = np.hypot(np.std(np.log2(lit / shadow)), dark.ratio)  # bounce was not read at all
+    assert trust.ratio_stops == pytest.approx(both, rel=0.02)
 
 
 def test_agreement_with_the_meter_is_told_pair_by_pair() -> None:

@@ -13,8 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.errors import OutOfRange
+from server.studio.by_sum import by_sum
 from server.studio.document import rig_document, rig_from_document
-from server.studio.figures import figures
+from server.studio.figures import figures, ratio_label
 from server.studio.head import Placement
 from server.studio.light import light_matrix
 from server.studio.reach import with_ratio
@@ -110,6 +111,16 @@ def test_bounce_makes_nine_to_one_six_point_seven_and_says_what_would_mend_it() 
     assert there is not None
     assert float(there) == pytest.approx(0.74, abs=0.005)
     assert wished.got == pytest.approx(9.0, abs=0.01)
+    offer = by_sum(studio, light_matrix(studio, 0.0), setting)
+    assert offer is not None
+    assert (ratio_label(offer.value), round(offer.fill_stops or 0, 2)) == ("9:1", -0.74)
+    dark = metered_rig(fill=8.0)  # no bounce, and nothing to say
+    assert by_sum(dark, light_matrix(dark, 0.0), setting) is None
+    # half of the key off the walls: even without any fill it is no more than 3:1
+    bright = metered_rig(bounce=0.5, fill=8.0)
+    told_so = by_sum(bright, light_matrix(bright, 0.0), setting)
+    assert told_so is not None
+    assert told_so.fill_stops is None
 
 
 def test_a_ratio_with_the_lens_held_minds_the_bounce() -> None:

@@ -182,6 +182,7 @@ READINGS = st.builds(
     output=st.floats(0.0005, 1), at=MOMENTS, placement=PLACEMENTS, yaw_deg=st.floats(-180, 180),
     receptor=st.sampled_from(["flat", "dome"]), shaded=st.booleans(),
     minutes_on=st.none() | st.floats(0, 600),
+    by=st.sampled_from(["meter", "camera"]),
 ) | st.builds(Reading, point=st.just("hair"), head=st.just(""), lux=st.floats(0, 9),
               output=st.just(0.0), at=MOMENTS)  # fmt: skip
 

@@ -41,7 +41,7 @@ def meter(client: TestClient, head: str, lux: float, point: str = "cheek right")
     assert client.post("/api/readings", json=wish).status_code == 200
 
 
-def told(text: str, point: str = "cheek right") -> dict[str, float]:
+def told(text: str, point: str = "cheek camera right") -> dict[str, float]:
     row = re.search(rf"<dt>{point}</dt><dd>([^<]*)</dd>", text)[1]
     return {h: float(lux) for h, lux in re.findall(r"([A-Z]\w+) (\d+) lx", row)}
 
@@ -64,14 +64,27 @@ def test_what_it_tells_is_taken_as_readings_and_the_figures_follow(client: TestC
     assert answer.status_code == 200
     kept = {(r["head"], r["point"]): r for r in client.get("/api/readings").json()}
     assert set(kept) == {("Key", "cheek right"), ("Fill", "cheek right"), ("Rim", "cheek right")}
-    assert "2 readings by the camera" in client.get("/board").text
+    assert {h: r["by"] for (h, _), r in kept.items()} == {
+        "Key": "meter", "Fill": "camera", "Rim": "camera",
+    }  # fmt: skip
+    assert "2 readings told by the camera" in client.get("/board").text
+    # its own readings prove nothing, and no page says that the meter read them
+    text = page(client, "0.6,0.5")
+    assert "agree" not in text
+    assert "1 pair metered, 2 more told by the camera, 2 of them taken as readings" in text
+    client.post("/api/levels", json={"levels": {"Key": 50, "Fill": 50}})
+    trust = html.unescape(client.get("/meter/trust").text)
+    assert "◈ Fill" in trust
+    assert "Told by the camera on" in trust
+    assert trust.count("Read ") == 1
     again = client.post("/photographs/camera/take", data={"taps": "0.6,0.5"})
     assert again.status_code == 409
-    assert "no pair that is not metered" in again.text
-    # and read by the meter too, the agreement is told: the fill a third over what the camera says
+    assert "no pair that is not metered or taken already" in again.text
+    # and read by the meter too, the agreement is told: the fill 0.6 over what the camera says:
+    # the scale lies between the two readings, so each is 0.3 off
     expected = 4 * 800 * 0.14 / 0.29
-    meter(client, "Fill", 0.25 * expected * 2 ** (1 / 3))
-    assert "camera and meter" in page(client, "0.6,0.5").lower()
+    meter(client, "Fill", 0.25 * expected * 2**0.6)
+    assert "Camera and meter are up to 0.3 stop apart" in page(client, "0.6,0.5")
 
 
 def test_taps_and_troubles(client: TestClient) -> None:

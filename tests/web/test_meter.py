@@ -57,13 +57,17 @@ def test_a_whole_pass_makes_the_figures_true(client: TestClient) -> None:
     client.post("/api/recall", json={"look": 4})
     before = client.get("/api/state").json()
     assert before["ratio"]["source"] == "predicted"
-    assert "about lit : shadow" in client.get("/board").text
+    board = client.get("/board").text
+    assert "not metered in: all figures are about" in board
+    assert 'aria-label="about ' in board
     assert whole_pass(client) > 20
     assert client.post("/meter/end").url.path == "/board"
     after = client.get("/api/state").json()
     assert [h["signal"] for h in after["heads"]] == [h["signal"] for h in before["heads"]]
     assert after["ratio"]["source"] == "metered"
-    assert "about lit : shadow" not in client.get("/board").text
+    board = client.get("/board").text
+    assert "not metered in" not in board
+    assert 'aria-label="about ' not in board
     # the fill alone makes the shadow side of this look, and it is 0.3 stop under its figures
     shadow = after["ratio"]["shadow"]
     client.post("/api/levels", json={"levels": {h["name"]: 0 for h in after["heads"]}})

@@ -62,7 +62,10 @@ def test_a_touched_head_is_about_until_one_reading_and_that_takes_two_taps(
     assert state(metered)["ratio"]["source"] == "metered"
     before, signals = lux(metered), [h["signal"] for h in state(metered)["heads"]]
     metered.post("/meter/touched", data={"head": "Key"})
-    assert "about, changed since metering: lit : shadow" in metered.get("/board").text
+    board = metered.get("/board").text
+    assert "lit : shadow, changed since metering" in board
+    assert 'href="/meter/trust#ratio" aria-label="about 3:1' in board
+    assert "not metered in" not in board
     assert state(metered)["ratio"]["label"] == "3:1"
     page = metered.get("/meter/trust").text
     assert "Take this reading" in page
@@ -105,6 +108,12 @@ def test_every_figure_tells_where_it_comes_from(metered: TestClient) -> None:
     assert "3:1 lit : shadow, known to 0.12 stop; the lit side to 0.07 stop." in page
     assert "Good to a sixth" in page
     assert page.count("metered, just now") == 5
+    # both ways of the trade to say it: a stop of key over fill is 2:1 and 3:1
+    assert (
+        "1.6 stops side to side; key over fill 1 stop (key : fill 2:1),"
+        " lit : shadow 3:1 is (key + fill) : fill. Known to 0.12 stop." in page
+    )
+    assert "<strong>f/9.8</strong>" in page
     assert re.search(r"Read 2500 lux on \d\d \w\w\w \d\d:\d\d, with it alone at 25 % of full", page)
     document = metered.get("/api/rig").json()
     metered.put("/api/rig", json={**document, "readings": document["readings"][2:3]})
@@ -116,7 +125,9 @@ def test_the_fewest_readings_are_picked_and_taken_in_their_order(client: TestCli
     client.put("/api/rig", json=rig())
     client.post("/api/levels", json={"levels": {"Key": 50, "Fill": 25}})
     page = client.get("/meter/trust").text
-    listed = re.findall(r"<li>([A-Z][^<]*)</li>", page[page.index('class="steps"') :])
+    listed = re.findall(
+        r"<li>([A-Z][^<]*)</li>", page[page.index('class="steps"') : page.index("Take these")]
+    )
     assert 2 <= len(listed) <= 5  # a whole pass has more
     assert any("Key at cheek camera right" in line for line in listed[:2])
     page = client.post("/meter/trust/take").text

@@ -16,7 +16,7 @@ PLACE = ("azimuth_deg", "distance_m", "rise_m", "focus_0_to_1")
 COLUMNS = (
     "taken_at", "point", "head", "shaded", *LIGHT, "tenths_of_stop", "iso", "shutter_s",
     "output_fraction", "receptor", "face_yaw_deg", *PLACE, "scrims_stops", "aim",
-    "minutes_on",
+    "minutes_on", "by",
 )  # fmt: skip
 NEEDED = ("taken_at", "point", "head")
 YES = {"yes": True, "true": True, "no": False, "false": False, "": False}
@@ -45,7 +45,7 @@ def _row(reading: Reading) -> list[Cell]:
         reading.at.isoformat(), reading.point, reading.head, "yes" if reading.shaded else "no",
         float(reading.lux), None, None, None, None, None,
         float(reading.output), reading.receptor, float(reading.yaw_deg), *place,
-        None if reading.minutes_on is None else float(reading.minutes_on),
+        None if reading.minutes_on is None else float(reading.minutes_on), reading.by,
     ]  # fmt: skip
 
 
@@ -84,6 +84,7 @@ def _reading(row: Row, rig: Rig, here: set[Reading]) -> Reading:
             point=point_name, head=head_name, lux=lux, output=output or 0.0, at=at,
             placement=placement, yaw_deg=rig.sitter.yaw_deg if yaw_deg is None else yaw_deg,
             receptor=receptor, shaded=YES[shaded], minutes_on=row.number("minutes_on"),
+            by=row.text("by").strip().lower() or "meter",
         )  # fmt: skip
     except OutOfRange as error:
         _known(row, rig, head_name, placement)
@@ -149,7 +150,8 @@ def _column_of(sentence: str, otherwise: str) -> str:
     """The column that a sentence about a value speaks of."""
     names = {"point": "point", "head": "head", "output": "output_fraction",
              "yaw_deg": "face_yaw_deg", "iso": "iso", "shutter_s": "shutter_s",
-             "tenths": "tenths_of_stop", "minutes_on": "minutes_on", "a": "taken_at"}  # fmt: skip
+             "tenths": "tenths_of_stop", "minutes_on": "minutes_on", "by": "by",
+             "a": "taken_at"}  # fmt: skip
     return names.get(sentence.split(" ", 1)[0], otherwise)
 
 

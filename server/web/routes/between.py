@@ -46,7 +46,7 @@ def _flip_words(now: Now) -> tuple[str, bool]:
     except Refused as error:
         return str(error), False
     off = ", ".join(f"{point_words(name)} {signed(stops)}" for name, stops in found.off)
-    told = f"{found.was.label} becomes {found.then.label}"
+    told = f"{found.was.told} becomes {found.then.told}"
     if found.reached:
         return f"{told}; every point within a sixth of a stop.", True
     return f"{told}. These heads cannot give all of it: {off}.", True

@@ -11,6 +11,7 @@ from server.errors import Refused
 from server.studio.by_camera import camera_readings
 from server.web.camera_meter import BASE, camera_view, portrait_of, told_by_camera
 from server.web.desk import ActorDep, DeskDep
+from server.web.rooms import counted
 from server.web.tapping import NONE, Taps, tapped
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -57,14 +58,16 @@ async def tap(request: Request, desk: DeskDep, taps: str) -> Response:
 def take(
     request: Request, desk: DeskDep, actor: ActorDep, taps: Annotated[str, Form(max_length=1000)]
 ) -> Response:
-    """Keep what only the camera tells as readings."""
+    """Keep what only the camera tells as readings, in place of what it told of the same before."""
     rig = desk.engine.now().rig_now
     portrait = portrait_of(desk.faces.photographs(), rig)
     told, stood = told_by_camera(portrait, rig, Taps.read(rig, taps))
     made = camera_readings(rig, told, stood, portrait.yaw_deg, datetime.now(UTC))
     if not made:
-        raise Refused("the camera tells no pair that is not metered already")
-    whole = replace(rig, readings=(*rig.readings, *made))
-    told_words = f"{len(made)} readings by the camera"
+        raise Refused("the camera tells no pair that is not metered or taken already")
+    anew = {r.pair for r in made}
+    others = (r for r in rig.readings if r.by == "meter" or r.pair not in anew)
+    whole = replace(rig, readings=(*others, *made))
+    told_words = f"{counted(len(made), 'reading')} told by the camera"
     desk.engine.replace_rig(whole, actor, told_words, instead_of=rig)
     return went(request, f"{BASE}/{taps}")

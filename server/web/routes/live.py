@@ -152,10 +152,10 @@ async def ratio(
     back: Back = "/board",
 ) -> Response:  # fmt: skip
     """Reach a ratio with the lens held."""
-    _, result = engine.ratio(target, actor=actor)
+    now, result = engine.ratio(target, actor=actor)
     notice = ""
     if result.limited:
-        got = f"{result.got:.1f}:1" if result.got else "no ratio"
+        got = now.figures.ratio.told if result.got else "no ratio"
         notice = f"{target:g}:1 is out of reach, {result.why}: got {got}."
     return answer(request, back, notice)
 
