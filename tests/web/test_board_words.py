@@ -71,7 +71,9 @@ def test_the_camera_is_set_as_advised_with_one_key(client: TestClient) -> None:
     client.post("/live/lens", data={"f_number": "11"})
     page = board(client)
     advice = client.get("/api/state").json()["lens"]["advice"]
-    assert f'<small class="strip-advice">{advice}</small>' in page
+    told = re.search(r'<small class="strip-advice">(.*)</small>', page)[1]
+    mark = "~"  # where the screen is narrow, in place of the word
+    assert re.sub(r"<[^>]*>", "", told).replace(mark, "") == advice.replace("set ", "set about ")
     assert 'data-advice="yes"' in page
     client.post("/live/as-advised")
     lens = client.get("/api/state").json()["lens"]

@@ -163,14 +163,14 @@ def test_an_assistant_asks_and_nothing_moves_until_yes(client: TestClient) -> No
     assistant = device(client, "Ben", "ask")
     answer = assistant.post("/api/nudge", json={"role": "fill", "thirds": 1})
     assert answer.status_code == 202
-    assert re.fullmatch(r"fill ▲⅓ → [\d.]+:1", answer.json()["asked"]["text"])
+    assert re.fullmatch(r"fill ▲⅓ → about [\d.]+:1", answer.json()["asked"]["text"])
     assert client.get("/api/state").json() == before
     assert assistant.post("/api/grant", json={"ask": 1}).status_code == 403
     asks = client.get("/api/asks").json()["asks"]
     granted = client.post("/api/grant", json={"ask": asks[0]["ask"]}).json()
     assert granted["by"] == "Ben"
     assert granted["revision"] == before["revision"] + 1
-    assert f"→ {granted['ratio']['label']}" in asks[0]["text"]
+    assert f"→ about {granted['ratio']['label']}" in asks[0]["text"]
     assert client.post("/api/grant", json={"ask": asks[0]["ask"]}).status_code == 409
     assert assistant.put("/api/rig", json=client.get("/api/rig").json()).status_code == 403
 

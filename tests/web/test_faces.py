@@ -192,8 +192,8 @@ def test_the_words_of_a_light(client: TestClient) -> None:
     words = light_words(Pattern("Rembrandt", "short"), now.figures)
     background = next(p for p in now.figures.points if p.point.name == "background")
     assert background.over_lit_stops == pytest.approx(-1.0, abs=0.1)
-    assert words == "Rembrandt, short side, lit to shadow 4.4:1, background 1 stop under"
-    assert light_words(None, now.figures).startswith("Lit to shadow 4.4:1")
+    assert words == "Rembrandt, short side, lit to shadow about 4.4:1, background 1 stop under"
+    assert light_words(None, now.figures).startswith("Lit to shadow about 4.4:1")
     client.post("/api/dark", json={"fade_s": 0})
     now = client.app.state.desk.engine.now()
     dark = figures(now.rig, light_matrix(now.rig, 0.0), now.setting, None)

@@ -98,7 +98,7 @@ def test_the_page_shows_what_a_move_did(client: TestClient) -> None:
     page = client.get("/rig/plan/Key").text
     assert "2.42 m" in page
     assert "The last move: " in page
-    assert "The last move: ratio 3:1 →" in page
+    assert "The last move: ratio about 3:1 →" in page
     assert "back to" not in first
     assert "2.20 m, 45° camera right, 1.50 m above the eyes" in page  # what it goes back to
     assert "±14 cm for a sixth; 10 cm nearer +0.12" in page
