@@ -64,11 +64,10 @@ def test_the_page_draws_what_the_server_draws(page: Page, server: LiveServer, zo
 def test_the_words_follow_the_light(page: Page, server: LiveServer) -> None:
     board(page, server)
     words = page.locator(CANVAS)
-    expect(words).to_have_attribute("aria-label", "Rembrandt, short side, lit to shadow "
-                                    "about 4.4:1, background 1 stop under", timeout=30_000)  # fmt: skip
+    light = "Rembrandt, short side, lit to shadow about 4.4:1, background 1"
+    expect(words).to_have_attribute("aria-label", f"{light} stop under", timeout=30_000)
     page.tap('[data-group="b"] .row-down button')
-    expect(words).to_have_attribute("aria-label", "Rembrandt, short side, lit to shadow "
-                                    "about 4.4:1, background 1⅓ stops under")  # fmt: skip
+    expect(words).to_have_attribute("aria-label", f"{light}⅓ stops under")
 
 
 def test_without_planes_the_server_s_picture_follows(page: Page, server: LiveServer) -> None:
