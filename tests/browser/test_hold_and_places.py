@@ -85,6 +85,15 @@ def test_no_key_of_the_board_moves_whatever_happens(page: Page, server: LiveServ
     post(server, "/api/recall", {"look": 4})
     page.goto(f"{server.url}/board")
     expect(page.locator("[data-hold]")).to_be_visible()
+    overrun = "rows => rows.filter(r => r.scrollHeight > r.clientHeight + 1).map(r => r.innerText)"
+    for levels in (100, 38, 2, 0.04):  # up to "10⅓ below full"
+        post(
+            server, "/api/levels", {"levels": dict.fromkeys(("Key", "Fill", "Background"), levels)}
+        )
+        page.wait_for_timeout(150)
+        assert page.locator(".row").evaluate_all(overrun) == []
+    post(server, "/api/recall", {"look": 4})
+    page.reload()
     seen = places(page)
     long = {"name": "Evening light with the doors wide open"}
     for path, body, shows in [
