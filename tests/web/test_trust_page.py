@@ -121,6 +121,46 @@ def test_every_figure_tells_where_it_comes_from(metered: TestClient) -> None:
     assert "Never read here. Reckoned from its beam figures, 2.00 m away" in page
 
 
+def test_a_kept_look_is_told_as_the_readings_say_by_now(metered: TestClient) -> None:
+    """By the contract, on its tile and on its card. The key read again at 0.4 less: 2.5:1."""
+    kept = metered.post("/api/looks", json={"name": "Base"}).json()
+    metered.put("/api/running-order", json={"looks": [kept["id"]]})
+    both = ("/", "/library")
+
+    def told() -> dict:
+        look = metered.get(f"/api/looks/{kept['id']}").json()
+        assert metered.get("/api/looks", params={"q": "Base"}).json()[0] == look
+        assert metered.get("/api/running-order").json() == [look]
+        return look
+
+    def shown(figures: str) -> bool:
+        text = [re.sub(r"<[^>]*>|\s+|lit : shadow ·", " ", metered.get(p).text) for p in both]
+        return all(figures in " ".join(t.split()) for t in text)
+
+    first = told()
+    assert first["ratio"] == pytest.approx(3.0, abs=0.01)
+    assert first["source"] == {"ratio": "metered", "f_number": "metered"}
+    assert shown("Base 3:1 f/10")
+    metered.post("/meter/touched", data={"head": "Key"})
+    assert told()["source"] == {"ratio": "moved", "f_number": "moved"}
+    assert shown("Base about 3:1 about f/10")
+    metered.post("/meter/light", data={"head": "Key"})
+    body = {"point": "cheek right", "head": "Key", "value": meter(metered, "cheek right", -0.4)}
+    metered.post("/api/readings", json=body)
+    metered.post("/meter/end")
+    after = told()
+    assert after["ratio"] == pytest.approx((64 * 2**-0.4 + 32) / 32, abs=0.01)
+    assert after["lux"]["cheek right"] == pytest.approx(5000 * 2**-0.4 + 2500, rel=0.01)
+    assert after["f_number"] == pytest.approx((64 * 2**-0.4 + 32) ** 0.5, abs=0.05)
+    assert after["source"]["ratio"] == "metered"
+    assert shown("Base 2.5:1 f/9")
+    metered.post("/rig/heads/Key/delete")  # it cannot be lit: told as it was kept
+    gone = told()
+    assert gone["ratio"] == pytest.approx(3.0, abs=0.01)
+    assert gone["source"] == {"ratio": "moved", "f_number": "moved"}
+    assert shown("Base about 3:1 about f/10")
+
+
 def test_the_fewest_readings_are_picked_and_taken_in_their_order(client: TestClient) -> None:
     client.put("/api/rig", json=rig())
     client.post("/api/levels", json={"levels": {"Key": 50, "Fill": 25}})
