@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from server.errors import OutOfRange
 from server.studio.by_sum import by_sum
 from server.studio.document import rig_document, rig_from_document
-from server.studio.figures import figures, ratio_label
+from server.studio.figures import figures, lens_advice, ratio_label
 from server.studio.head import Placement
 from server.studio.light import light_matrix
 from server.studio.reach import with_ratio
@@ -92,7 +92,21 @@ def test_a_metered_pair_reads_what_the_meter_said() -> None:
     assert now.ratio.value == pytest.approx(3.0)
     assert now.ratio.source == "metered"
     assert {p.source for p in now.points} == {"metered"}
-    assert told(rig(), Key=1.0, Fill=1.0).ratio.source == "predicted"
+    assert now.lens.source == "metered"
+    plain = told(rig(), Key=1.0, Fill=1.0)
+    assert (plain.ratio.source, plain.lens.source) == ("predicted", "predicted")
+    # where a lens is advised without all other figures (carry, match) it knows its source too
+    assert lens_advice(metered_rig(), rig().lens, now.ratio).source == "metered"
+
+
+def test_the_lens_rests_on_the_lit_side_alone() -> None:
+    """Only the lit cheek was read: the ratio is about, the lens is not."""
+    studio = metered_rig()
+    lit_alone = replace(studio, readings=tuple(
+        r for r in studio.readings if r.point == "cheek right"))  # fmt: skip
+    now = told(lit_alone, Key=1.0, Fill=1.0)
+    assert now.ratio.source != "metered"
+    assert now.lens.source == "metered"
 
 
 def test_fill_off_with_bounce_is_twenty_one_to_one() -> None:

@@ -92,6 +92,7 @@ def test_a_touched_head_is_about_until_one_reading_and_that_takes_two_taps(
         5000 * (2**-0.4 - 1), rel=0.01
     )
     assert after["cheek left"] == pytest.approx(before["cheek left"], rel=0.01)
+    assert "metered Key at cheek camera right: " in metered.get("/sitting").text
     # at the forehead; the byte that is sent is 64, not 63.75 of 255: 0.006 stop more
     assert "reads 0.41 stop under, so this follows it" in answer.text
 
@@ -159,6 +160,53 @@ def test_a_kept_look_is_told_as_the_readings_say_by_now(metered: TestClient) -> 
     assert gone["ratio"] == pytest.approx(3.0, abs=0.01)
     assert gone["source"] == {"ratio": "moved", "f_number": "moved"}
     assert shown("Base about 3:1 about f/10")
+
+
+RATIO = re.compile(r"(about )?(?<![\d.])[\d.]+:1\b")
+TOLD_ON = ("/", "/board", "/library?q=Base", "/board/compare", "/board/between", "/board/out",
+           "/rig/plan/Key")  # fmt: skip
+
+
+def ratios(page: str) -> list[bool]:
+    """Whether each ratio that a page tells beside the strip is told as about."""
+    main = page[page.index("</header>") :]
+    main = re.sub(r'<div class="ratios".*?</form>\s*</div>', "", main, flags=re.S)  # keys: wishes
+    told = " ".join(re.findall(r'(?:alt|aria-label)="([^"]*)"', main))
+    text = " ".join(re.sub(r"<[^>]*>", " ", f"{main} {told}").split())
+    return [bool(m[1]) for m in RATIO.finditer(text)]
+
+
+@pytest.mark.parametrize("kind", ["metered", "by the camera", "not metered"])
+def test_every_page_says_about_exactly_when_not_all_was_metered(
+    metered: TestClient, kind: str
+) -> None:
+    document = metered.get("/api/rig").json()
+    if kind == "not metered":
+        document["readings"] = []
+    for reading in document["readings"]:
+        reading["by"] = "camera" if kind == "by the camera" and reading["head"] else "meter"
+    metered.put("/api/rig", json=document)
+    look = metered.post("/api/looks", json={"name": "Base"}).json()
+    metered.put("/api/running-order", json={"looks": [look["id"]]})
+    metered.post("/api/good")
+    metered.post("/api/nudge", json={"role": "fill", "thirds": -1})
+    shown = {path: metered.get(path).text for path in TOLD_ON}
+    metered.post("/live/out", data={"head": "Key"})
+    shown["/board/out"] = metered.get("/board/out").text
+    metered.post("/live/in-again", data={"head": "Key"})
+    metered.post("/rig/plan/Key/typed", data={"distance": "2.42"})
+    shown["/rig/plan/Key"] = metered.get("/rig/plan/Key").text
+    once = "not metered in: all figures are about"
+    for path, page in shown.items():
+        told = ratios(page)
+        if path == "/rig/plan/Key":  # the move itself was not metered
+            assert told == [kind != "metered", True]
+        elif path == "/board/between":  # turned round, these heads stand on the wrong side
+            assert told[0] == (kind != "metered")
+        else:
+            assert told, path
+            assert set(told) == {kind != "metered"}, path
+        assert page.count(once) == (kind == "not metered"), path
 
 
 def test_the_fewest_readings_are_picked_and_taken_in_their_order(client: TestClient) -> None:
