@@ -97,6 +97,23 @@ def test_a_touched_head_is_about_until_one_reading_and_that_takes_two_taps(
     assert "reads 0.41 stop under, so this follows it" in answer.text
 
 
+def test_the_rig_page_is_one_tap_from_all_of_it(metered: TestClient) -> None:
+    page = metered.get("/rig").text
+    line = re.search(r'class="choices room-line">(.*?)</p>', page, re.S)[1]
+    assert 'href="/meter"' in line
+    assert 'href="/meter/trust"' in line
+    tap = re.findall(r'<form method="post" action="/meter/touched">(.*?)</form>', page)
+    assert len(tap) == 2  # the kicker was never read: nothing to doubt
+    fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', tap[0]))
+    assert (fields["head"], fields["on"]) == ("Key", "true")
+    answer = metered.post("/meter/touched", data=fields)
+    assert answer.url.path == "/rig"
+    assert "touched: its figures say “about” until one spot reading" in answer.text
+    assert state(metered)["ratio"]["source"] == "moved"
+    again = re.search(r'value="Key">.*?name="on" value="(\w+)" aria-pressed="true"', answer.text)
+    assert again[1] == "false"
+
+
 def test_a_touch_can_be_taken_back(metered: TestClient) -> None:
     metered.post("/meter/touched", data={"head": "Key"})
     assert state(metered)["ratio"]["source"] == "moved"
