@@ -19,7 +19,7 @@ from server.studio.figures import figures, lens_advice, ratio_label
 from server.studio.head import Placement
 from server.studio.light import light_matrix
 from server.studio.reach import with_ratio
-from server.studio.readings import Reading, lux_of_meter
+from server.studio.readings import Reading, lux_of_meter, metered
 from server.studio.rig import Rig
 from server.studio.room import Meter
 from server.studio.setting import Setting, exact_stops
@@ -107,6 +107,25 @@ def test_the_lens_rests_on_the_lit_side_alone() -> None:
     now = told(lit_alone, Key=1.0, Fill=1.0)
     assert now.ratio.source != "metered"
     assert now.lens.source == "metered"
+
+
+def test_what_the_camera_tells_again_is_no_repeat_and_never_mixed_with_the_meter() -> None:
+    """Two readings by the meter that agree count as two, their mean in stops is half way."""
+    plain = rig()
+    first, second = (
+        read(plain, "cheek right", "Key", 64 * 2**off, minutes=m) for off, m in ((0.0, 0), (0.1, 1))
+    )
+    pair = first.pair
+    twice = metered((first, second), {})[pair]
+    assert twice.count == 2
+    assert twice.lux_full == pytest.approx(64 * UNIT * 2**0.05)
+    told_again = replace(second, by="camera")
+    for older in (first, replace(first, by="camera")):
+        alone = metered((older, told_again), {})[pair]
+        assert (alone.count, alone.newest) == (1, told_again)
+        assert alone.lux_full == pytest.approx(64 * UNIT * 2**0.1)
+    after = metered((replace(first, by="camera"), second), {})[pair]
+    assert (after.count, after.newest) == (1, second)
 
 
 def test_fill_off_with_bounce_is_twenty_one_to_one() -> None:

@@ -11,6 +11,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from server.web.words import point_words
+from tests.web.bringing import bring
+from tests.web.test_cue_lists import CUES
 from tests.web.test_stories import rig
 
 PAIRS = (
@@ -67,6 +69,7 @@ def test_a_touched_head_is_about_until_one_reading_and_that_takes_two_taps(
     assert 'href="/meter/trust#ratio" aria-label="about 3:1' in board
     assert "not metered in" not in board
     assert state(metered)["ratio"]["label"] == "3:1"
+    assert state(metered)["lens"]["source"] == "moved"
     page = metered.get("/meter/trust").text
     assert "Take this reading" in page
     assert "Touched since: one spot reading will tell what that did." in page
@@ -213,6 +216,9 @@ def test_every_page_says_about_exactly_when_not_all_was_metered(
     metered.post("/live/in-again", data={"head": "Key"})
     metered.post("/rig/plan/Key/typed", data={"distance": "2.42"})
     shown["/rig/plan/Key"] = metered.get("/rig/plan/Key").text
+    cues = metered.get(CUES, params={"which": "order"}).content
+    metered.put("/api/rig", json=document)  # the key back where it was read
+    shown["cues"] = bring(metered, cues, CUES).text
     once = "not metered in: all figures are about"
     for path, page in shown.items():
         told = ratios(page)
