@@ -1,7 +1,7 @@
 """What the board says about a setting: light per point, the ratio, the lens, each head."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import isfinite, log2
 
 from server.physics.exposure import FStop, ev100, f_number_for, nearest_f_stop
@@ -50,6 +50,8 @@ class Ratio:
     key_over_fill_stops: float | None
     source: str = "predicted"
     """metered, camera, moved (since metering) or predicted: the least trusted of its parts."""
+    lit_source: str = "predicted"
+    """Where the light of the lit side alone comes from: the lens rests on that."""
 
     @property
     def told(self) -> str:
@@ -107,9 +109,7 @@ def figures(rig: Rig, matrix: LightMatrix, setting: Setting, good: Setting | Non
     return Figures(
         points=tuple(_point(rig, p, matrix, outputs, ratio) for p in rig.points),
         ratio=ratio,
-        lens=replace(
-            lens_advice(rig, setting.lens, ratio), source=matrix.trust(ratio.lit, outputs)
-        ),
+        lens=lens_advice(rig, setting.lens, ratio),
         heads=tuple(_head(rig, h, matrix, setting, good, ratio) for h in rig.heads),
     )
 
@@ -181,6 +181,7 @@ def ratio_of(rig: Rig, matrix: LightMatrix, outputs: Mapping[str, float]) -> Rat
         label=ratio_label(value),
         key_over_fill_stops=_key_over_fill(rig, matrix, outputs),
         source=_least_trusted(matrix.trust(p.name, outputs) for p in (lit, shadow)),
+        lit_source=matrix.trust(lit.name, outputs),
     )
 
 
@@ -220,7 +221,7 @@ def _key_over_fill(rig: Rig, matrix: LightMatrix, outputs: Mapping[str, float]) 
 def lens_advice(rig: Rig, lens: Lens, ratio: Ratio) -> LensAdvice:
     """How far the lit side is from the set lens, and a change when that is worth one."""
     if ratio.lit_lux <= 0:
-        return LensAdvice(lens, None, None, None, None)
+        return LensAdvice(lens, None, None, None, None, ratio.lit_source)
     lit = next(p for p in rig.points if p.name == ratio.lit)
     exact = f_number_for(ratio.lit_lux, lens.iso, lens.shutter_s, _constant(rig, lit))
     nearest = nearest_f_stop(exact)
@@ -228,7 +229,8 @@ def lens_advice(rig: Rig, lens: Lens, ratio: Ratio) -> LensAdvice:
     # the marks are a third apart, so beyond a quarter stop the nearest mark is another one,
     # unless the light lies outside what lenses are marked with
     advise = abs(off) > ADVISE_BEYOND_STOPS and nearest.exact != lens.exact_f_number
-    return LensAdvice(lens, exact, nearest, off, f"set {nearest.label}" if advise else None)
+    advice = f"set {nearest.label}" if advise else None
+    return LensAdvice(lens, exact, nearest, off, advice, ratio.lit_source)
 
 
 def _head(

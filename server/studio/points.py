@@ -9,6 +9,7 @@ from server.studio.head import Head, number
 from server.studio.readings import Reading
 from server.studio.rig import BACKGROUND, Rig, receptor_of
 from server.studio.room import USUAL_POINTS, Point
+from server.studio.side_words import point_words
 
 MOST_POINTS = 64
 FACE_REACHES_M = 0.4
@@ -72,9 +73,9 @@ def same_receptor(rig: Rig, point: Point, before: Point | None = None) -> Point:
     kept = before is not None and (before.on, before.receptor) == (point.on, point.receptor)
     if point.on == "face" and known != point.receptor and not kept:
         raise Refused(
-            f"{point.name} would be read with the {point.receptor}, the rest of the face with the"
-            f" {known}, and a ratio never mixes them: leave it {known}, say that it is in the room,"
-            " or choose one receptor for all of them under Meter in"
+            f"{point_words(point.name)} would be read with the {point.receptor}, the rest of the"
+            f" face with the {known}, and a ratio never mixes them: leave it {known}, say that it"
+            " is in the room, or choose one receptor for all of them under Meter in"
         )
     return point
 
@@ -154,8 +155,8 @@ def _place(point: Point) -> tuple[object, ...]:
 def _sane(point: Point) -> Point:
     if point.on == "face" and length((point.x, point.y, point.z)) > FACE_REACHES_M:
         raise OutOfRange(
-            f"point {point.name}: {length((point.x, point.y, point.z)):.2f} m from the mark is not"
-            f" on the face, which ends at {FACE_REACHES_M:g} m: choose “in the room”"
+            f"point {point_words(point.name)}: {length((point.x, point.y, point.z)):.2f} m from the"
+            f" mark is not on the face, which ends at {FACE_REACHES_M:g} m: choose “in the room”"
         )
     return point
 

@@ -12,6 +12,7 @@ from server.studio.light import light_matrix
 from server.studio.look import Look, differs
 from server.studio.rig import Rig
 from server.studio.setting import Setting, Stops
+from server.studio.side_words import point_words
 
 HUNDREDTHS = 100
 """A correction is kept to a hundredth of a stop: no meter tells more."""
@@ -80,14 +81,14 @@ def new_lamp(
     read = (lux - matrix.ambient[point]) / output
     if expected <= 0 or read <= 0:
         raise Refused(
-            f"{head.name} gives no light at {point}"
+            f"{head.name} gives no light at {point_words(point)}"
             f" {'by its figures' if expected <= 0 else 'beyond the room’s own'}: read it elsewhere"
         )
     stops = log2(read / expected)
     if abs(stops) > FAR_STOPS:
         raise OutOfRange(
             f"{head.name} reads {stops:+.1f} stops against its figures, more than any lamp of the"
-            f" rated kind: is it lit alone, the number right, the meter at {point}?"
+            f" rated kind: is it lit alone, the number right, the meter at {point_words(point)}?"
         )
     metered = any(
         r.pair == (point, head.name, False)

@@ -9,6 +9,7 @@ from server.studio.figures import sides_of
 from server.studio.light import LightMatrix
 from server.studio.matching import Wish
 from server.studio.rig import Rig
+from server.studio.side_words import point_words
 
 LIT_WEIGHT, FACE_WEIGHT, ROOM_WEIGHT, NEAR_WEIGHT = 10.0, 1.0, 0.5, 0.03
 """The lit side is what the lens is set for: all other points together do not pull it away."""
@@ -42,8 +43,8 @@ class Wanted:
                 continue
             if other.receptor != point.receptor:
                 raise Refused(
-                    f"{point.name} is read with the {point.receptor} in one room and with the"
-                    f" {other.receptor} in the other: flat and dome are never mixed"
+                    f"{point_words(point.name)} is read with the {point.receptor} in one room and"
+                    f" with the {other.receptor} in the other: flat and dome are never mixed"
                 )
             found[point.name] = lux
         if not any(theirs[n].on == "face" for n in found):

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from server.physics.exposure import nearest_f_stop
 from server.studio.carry import SIXTH, Carried, Carry, Short
+from server.studio.figures import about
 from server.studio.missing import instead_of_the_lens, remedies, stood_as_there
 from server.studio.sure import Figure
 from server.web.words import point_words
@@ -11,19 +12,20 @@ from server.web.words import point_words
 TOLD_FROM_STOPS = 0.05
 STOOD_AT_MOST = 8
 """For so many looks the one head that would help most is looked for: it takes a moment each."""
-WILD_STOPS = 0.75
-"""A figure that may be off by more is hardly one. [stop]"""
 
 
-def figures_words(done: Carried, figures: Mapping[str, Figure]) -> str:
-    """`3:1 → 2.8:1 lit : shadow · f/10 stays · give or take 0.2 stop`."""
+def figures_words(done: Carried, figures: Mapping[str, Figure], *, metered: bool) -> str:
+    """`3:1 → 2.8:1 lit : shadow · f/10 stays · give or take 0.2 stop`; about, what was not all
+    metered. Of a room where nothing was the page says so once, and the ratio is enough."""
     was = nearest_f_stop(done.look.lens.f_number).label
     now = nearest_f_stop(done.setting.lens.f_number).label
-    lens = f"{was} stays" if was == now else f"{was} → {now}"
+    if was == now:
+        lens = f"{was} stays"
+    else:
+        lens = f"{was} → {about(now, done.lens.source) if metered else now}"
     give = max((f.give_or_take_stops for f in figures.values()), default=0.0)
-    about = "about " if give > WILD_STOPS else ""
     return (
-        f"{done.before.label} → {about}{done.ratio.label} lit : shadow · {lens}"
+        f"{done.before.told} → {done.ratio.told} lit : shadow · {lens}"
         f" · give or take {give_words(give)} stop"
     )
 
@@ -98,7 +100,7 @@ class Ways:
         lens = nearest_f_stop(down.setting.lens.f_number).label
         return [
             f"all come down {down.down_stops:.1f} stop, the lens to {lens}:"
-            f" {down.ratio.label} lit : shadow (the lens always follows, above)"
+            f" {down.ratio.told} lit : shadow (the lens always follows, above)"
         ]
 
     def _of_head(self, short: Short, yaw_deg: float) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from server.studio.sure import Figure, Sureness, readings_for
 from server.studio.touched import Pair
 from server.web.carry_words import Ways, figures_words, sentence, told_words
 from server.web.trust_words import pair_words
+from server.web.views import metered_in
 
 TAG = "carried"
 FIELD, LENS = "to", "lens"
@@ -160,7 +161,7 @@ def _look_view(
         look_id=look.look_id,
         name=look.name,
         verdict=done.verdict,
-        figures=figures_words(done, figures),
+        figures=figures_words(done, figures, metered=metered_in(carry.target)),
         told=tuple(told_words(done, figures, look.missing_heads(carry.source))),
         ways=ways.of(done),
         chosen=done.verdict != "not reached",

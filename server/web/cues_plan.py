@@ -4,9 +4,11 @@ from dataclasses import replace
 
 from server.studio.exchange.cue_looks import looks_of_cues
 from server.studio.exchange.cues import read_cues
-from server.studio.figures import about, ratio_label
+from server.studio.figures import outputs_of, ratio_of
+from server.studio.light import LightMatrix, light_matrix
 from server.studio.look import Look
 from server.studio.rig import Rig
+from server.studio.setting import Setting
 from server.web.book_plan import looks_plan
 from server.web.incoming import Line, Plan
 
@@ -20,15 +22,16 @@ def cues_plan(data: bytes, rig: Rig, here: list[Look]) -> Plan:
     """What a cue list would add. OutOfRange with its line when any known word cannot be read."""
     made = looks_of_cues(read_cues(data), rig)
     plan = looks_plan(made.looks, rig, here)
-    add = tuple(_told(*each) for each in zip(plan.add, plan.looks, strict=True))
+    matrix = light_matrix(rig, rig.sitter.yaw_deg)  # the heads stand, and the sitter sits, so
+    add = tuple(_told(rig, matrix, *each) for each in zip(plan.add, plan.looks, strict=True))
     dark = tuple(Line(name, why) for name, why in made.left_out)
     left_out = (*plan.left_out, *dark)
     return replace(plan, add=add, left_out=left_out, notes=(STANDS, *made.told))
 
 
-def _told(line: Line, look: Look) -> Line:
+def _told(rig: Rig, matrix: LightMatrix, line: Line, look: Look) -> Line:
     """A cue may have no better name than its number: what it lights tells it apart."""
     lit = ", ".join(name for name, stops in look.stops.items() if stops is not None)
-    ratio = about(ratio_label(look.ratio), "predicted") if look.ratio else ""
-    light = f"{lit} · {ratio} lit : shadow" if ratio else lit
+    ratio = ratio_of(rig, matrix, outputs_of(rig, Setting(look.stops, look.lens, look.yaw_deg)))
+    light = f"{lit} · {ratio.told} lit : shadow" if ratio.value else lit
     return replace(line, note="; ".join(filter(None, (light, line.note))))

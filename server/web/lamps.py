@@ -15,6 +15,7 @@ from server.studio.relamp import Correction, NewLamp, lit_looks, new_lamp, out_o
 from server.studio.rig import Rig
 from server.studio.setting import signalled_output
 from server.web.shown import Shown
+from server.web.words import point_words
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,9 @@ def _line(number: int, change: LampChange) -> LampLine:
     if change.stops is None:
         words.append("not read yet")
     else:
-        words.append(f"reads {stops_text(change.stops)} at {change.point}, looks corrected")
+        words.append(
+            f"reads {stops_text(change.stops)} at {point_words(change.point)}, looks corrected"
+        )
     return LampLine(
         number, f"{change.at.astimezone():%d %b %Y}", " · ".join(words),
         *(("line", "Take out of the log") if change.stops is None
@@ -106,12 +109,13 @@ def proposal(head: Head, lamp: NewLamp, looks: Sequence[Look]) -> Proposal:
     many = f"{len(lit)} look{'' if len(lit) == 1 else 's'}"
     short = out_of_range(lit, correction_of(head, lamp.stops))
     return Proposal(
-        reads=f"{head.name} reads {stops_text(lamp.stops)} at {lamp.point}",
+        reads=f"{head.name} reads {stops_text(lamp.stops)} at {point_words(lamp.point)}",
         key=f"Apply {stops_text(-lamp.stops)} to {head.name} in {many}",
         doubt=""
         if lamp.was_metered
-        else f"{head.name} was not metered at {lamp.point} as it stands now: the difference may be"
-        " that of its figures, not of its lamp. If so, meter the room in instead.",
+        else f"{head.name} was not metered at {point_words(lamp.point)} as it stands now: the"
+        " difference may be that of its figures, not of its lamp. If so, meter the room in"
+        " instead.",
         missing=tuple(
             f"{look.name}: {float(abs(missing)):.2f} stop "
             + ("under, the head is at full" if missing > 0 else "over, it can go no lower")

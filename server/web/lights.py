@@ -1,6 +1,6 @@
 """A light on a sitter, ready to be drawn and told: where heads stand, outputs, lens, figures."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -10,7 +10,7 @@ from server.live.now import Now
 from server.physics.exposure import lux_for
 from server.studio.figures import Figures, figures, outputs_of
 from server.studio.head import Head, Placement
-from server.studio.light import light_matrix
+from server.studio.light import LightMatrix, light_matrix
 from server.studio.look import Look
 from server.studio.rig import Rig
 from server.studio.setting import Setting
@@ -85,3 +85,21 @@ def light_good(now: Now) -> Light | None:
 def light_of_look(rig: Rig, look: Look) -> Light:
     """A look with its own lens, its heads where they stood when it was kept."""
     return light_of(rig.standing(look.placements), Setting(look.stops, look.lens, look.yaw_deg))
+
+
+def told_of_looks(rig: Rig, looks: Iterable[Look]) -> list[Figures | None]:
+    """What looks give as the readings say by now; None for one that needs heads this rig has not.
+    Looks whose heads stood alike share one reckoning: there may be a thousand."""
+    known: dict[object, LightMatrix] = {}
+    found: list[Figures | None] = []
+    for look in looks:
+        if look.missing_heads(rig):
+            found.append(None)
+            continue
+        placed = rig.standing(look.placements)
+        where = (tuple(h.placement for h in placed.heads), look.yaw_deg)
+        if where not in known:
+            known[where] = light_matrix(placed, look.yaw_deg)
+        setting = Setting(look.stops, look.lens, look.yaw_deg)
+        found.append(figures(placed, known[where], setting, None))
+    return found

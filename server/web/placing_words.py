@@ -7,7 +7,7 @@ from server.studio.head import Head, Placement
 from server.studio.look import differs
 from server.studio.placing import SCRIMS, zooms
 from server.studio.tape import length_words, short_words
-from server.web.words import place_words
+from server.web.words import place_words, point_words
 
 
 def moved_words(head: Head, placement: Placement, units: str) -> str:
@@ -22,7 +22,7 @@ def set_words(head: Head, placement: Placement) -> str:
     names = {stops: name for name, stops in SCRIMS.items()}
     scrims = [names.get(s, f"{s:g} stop") for s in placement.scrims]
     aim = placement.aim if isinstance(placement.aim, str) else "a place"
-    parts = [f"aimed at {'the mark' if aim == 'mark' else aim}"]
+    parts = [f"aimed at {'the mark' if aim == 'mark' else point_words(aim)}"]
     if zooms(head):
         parts.insert(0, focus_words(placement.focus))
     parts.append(f"scrims {' + '.join(scrims)}" if scrims else "no scrim")

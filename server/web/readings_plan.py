@@ -10,7 +10,7 @@ from server.studio.readings import Reading
 from server.studio.rig import Rig
 from server.web.incoming import Line, Plan
 from server.web.meter_words import TOO_DARK, far_words
-from server.web.words import lux_words
+from server.web.words import lux_words, point_words
 
 
 def readings_plan(data: bytes, rig: Rig) -> Plan:
@@ -33,7 +33,7 @@ def readings_plan(data: bytes, rig: Rig) -> Plan:
 def _name(reading: Reading) -> str:
     shade = ", shaded" if reading.shaded else ""
     shown = lux_words(reading.lux) if reading.lux > 0 else TOO_DARK
-    return f"{reading.head or 'Room'} at {reading.point}{shade}: {shown}"
+    return f"{reading.head or 'Room'} at {point_words(reading.point)}{shade}: {shown}"
 
 
 def _asked(reading: Reading, rig: Rig, matrix: LightMatrix) -> str:

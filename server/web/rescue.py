@@ -6,6 +6,7 @@ from typing import Any
 from server.studio.mix import thirds_text
 from server.studio.rescue import Rescue
 from server.studio.way_words import signed
+from server.web.words import point_words
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,7 @@ def rescue_view(found: Rescue) -> RescueView:
         without=f"Without {', '.join(found.out)}: {found.was.told} is {found.without.told}.",
         heads=", ".join(moves) or "Nothing that is left can make up for it",
         then=f"{found.then.told} lit : shadow",
-        lost=", ".join(f"{point} {signed(stops)}" for point, stops in found.lost),
+        lost=", ".join(f"{point_words(point)} {signed(stops)}" for point, stops in found.lost),
         limits=f"Circuit {', '.join(found.limited_by)} carries no more."
         if found.limited_by
         else "",

@@ -1,5 +1,6 @@
 """`Now` and looks as the JSON of the contract."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from fastapi import Response
@@ -10,11 +11,13 @@ from server.physics.exposure import lux_for
 from server.physics.signal import signal_for
 from server.store.rooms import KeptRoom
 from server.studio.document import placement_document
-from server.studio.figures import HeadFigures
+from server.studio.figures import Figures, HeadFigures
 from server.studio.look import Look
 from server.studio.nudge import Nudged
 from server.studio.reach import Reached
+from server.studio.rig import Rig
 from server.studio.setting import level
+from server.web.lights import told_of_looks
 
 Json = dict[str, Any]
 RATIO_DEFINITION = "(key + fill) : fill"
@@ -64,6 +67,7 @@ def state_json(now: Now) -> Json:
             "nearest_third": lens.nearest.label if lens.nearest else None,
             "off_by_stops": lens.off_by_stops,
             "advice": lens.advice,
+            "source": lens.source,
             "mid_grey_lux": lux_for(
                 lens.lens.exact_f_number, lens.lens.iso, lens.lens.shutter_s, now.rig.meter.c_flat
             ),
@@ -171,8 +175,19 @@ def room_json(room: KeptRoom) -> Json:
     }
 
 
-def look_json(look: Look) -> Json:
+def look_json(look: Look, rig: Rig) -> Json:
     """A look as the library tells it."""
+    return looks_json([look], rig)[0]
+
+
+def looks_json(looks: Sequence[Look], rig: Rig) -> list[Json]:
+    """Looks with the light they give as the readings say by now, and where that comes from; one
+    that needs heads this rig has not, as it was kept."""
+    told = told_of_looks(rig, looks)
+    return [_look(look, figures) for look, figures in zip(looks, told, strict=True)]
+
+
+def _look(look: Look, told: Figures | None) -> Json:
     return {
         "id": look.look_id,
         "name": look.name,
@@ -194,9 +209,13 @@ def look_json(look: Look) -> Json:
             "f_number": look.lens.f_number,
         },
         "yaw_deg": look.yaw_deg,
-        "lux": dict(look.lux or {}),
-        "ratio": look.ratio,
-        "f_number": look.f_number,
+        "lux": {p.point.name: p.lux for p in told.points} if told else dict(look.lux or {}),
+        "ratio": told.ratio.value if told else look.ratio,
+        "f_number": told.lens.exact_f_number if told else look.f_number,
+        "source": {
+            "ratio": told.ratio.source if told else "moved",
+            "f_number": told.lens.source if told else "moved",
+        },
         "place": look.place,
         "kept_at": look.kept_at,
         "room": {"id": look.room_id, "name": look.room},

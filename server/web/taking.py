@@ -15,7 +15,7 @@ from server.studio.room import Point
 from server.studio.setting import kept_over, signalled_output
 from server.web.desk import Desk
 from server.web.metering import METERING
-from server.web.words import lux_words
+from server.web.words import lux_words, point_words
 
 STEP_KIND = "meter"
 FADE_S = 1.0
@@ -76,7 +76,7 @@ def keep_reading(desk: Desk, reading: Reading, actor: str) -> Now:
     """Store a reading with the rig."""
     rig = desk.engine.now().rig_now
     name = reading.head or "the room"
-    text = f"metered {name} at {reading.point}: {lux_words(reading.lux)}"
+    text = f"metered {name} at {point_words(reading.point)}: {lux_words(reading.lux)}"
     return desk.engine.replace_rig(replace(rig, readings=(*rig.readings, reading)), actor, text)
 
 

@@ -9,6 +9,7 @@ from math import isfinite
 from server.errors import OutOfRange
 from server.live.now import Now
 from server.studio.rig import Rig
+from server.web.words import point_words
 
 SKIPPED, NONE = "-", "none"
 MIDDLE_M = 0.02
@@ -100,12 +101,12 @@ def tapping(now: Now, taps: Taps, base: str, picture: str) -> Tapping:
     return Tapping(
         picture=picture,
         tap=f"{base}/{taps.text}/tap",
-        next=taps.next,
+        next=point_words(taps.next),
         where=_where(now, taps.next),
         skip=f"{base}/{taps.then(None).text}" if taps.next else "",
         back=f"{base}/{taps.back.text}" if taps.places else "",
         marks=tuple(
-            Mark(i, name, f"{100 * x:.1f}", f"{125 * y:.1f}")
+            Mark(i, point_words(name), f"{100 * x:.1f}", f"{125 * y:.1f}")
             for i, (name, (x, y)) in enumerate(taps.found.items(), 1)
         ),
     )
@@ -130,4 +131,5 @@ def _where(now: Now, name: str) -> str:
     across = point.place(now.record.history.now.setting.yaw_deg)[0][0]
     if abs(across) < MIDDLE_M:
         return "in the middle"
-    return "at camera right" if across > 0 else "at camera left"
+    side = "camera right" if across > 0 else "camera left"
+    return "" if side in point_words(name) else f"at {side}"

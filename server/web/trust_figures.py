@@ -64,7 +64,7 @@ def _ratio_lines(
             f"for a true {label}: fill {_way(sums.fill_stops)}")  # fmt: skip
         lines.append(
             f"By key and fill alone it would be {label}; what the key throws off the walls makes it"
-            f" {ratio.label}. {mend[0].upper()}{mend[1:]}."
+            f" {ratio.told}. {mend[0].upper()}{mend[1:]}."
         )
     return tuple(lines)
 

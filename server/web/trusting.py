@@ -116,7 +116,7 @@ def trust_view(now: Now) -> TrustView:
         if drift else "",
         told=told_figures(now.rig, matrix, setting, told, trust) if trust else (),
         figures=_figures(now.rig, matrix, setting, told, now.at),
-        heads=tuple(_head(now, h) for h in now.rig.heads),
+        heads=tuple(head_view(now, h) for h in now.rig.heads),
     )  # fmt: skip
 
 
@@ -201,7 +201,8 @@ def _room(rig: Rig, point: Point, part: float, moment: datetime) -> ShareView:
     )
 
 
-def _head(now: Now, head: Head) -> HeadView:
+def head_view(now: Now, head: Head) -> HeadView:
+    """When a head was read, and whether it was touched since."""
     own = [r for r in now.rig.readings if r.head == head.name]
     since = [r for r in own if holds(r, head)]
     touched = head.touched_at is not None and not since and bool(own)

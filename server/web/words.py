@@ -1,6 +1,5 @@
 """Figures as the trade writes them: thirds, stops, shutter times. Text only, no decisions."""
 
-import re
 from datetime import datetime
 from math import log2
 
@@ -10,6 +9,7 @@ from server.studio.figures import ADVISE_BEYOND_STOPS, LensAdvice, about
 from server.studio.head import Placement
 from server.studio.mix import VULGAR
 from server.studio.rig import Lens
+from server.studio.side_words import point_words as point_words
 from server.studio.tape import length_words
 from server.studio.way_words import FRACTIONS
 
@@ -109,11 +109,6 @@ def advice_words(lens: LensAdvice) -> str:
     if not lens.advice or not lens.nearest:
         return ""
     return f"set {about(lens.nearest.label, lens.source)}"
-
-
-def point_words(name: str) -> str:
-    """A point as one says it in the studio: `cheek left` is `cheek camera left`."""
-    return re.sub(r"(?<!camera )\b(left|right)\b", r"camera \1", name)
 
 
 def sixths_words(stops: float) -> str:

@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 from server.errors import OutOfRange
 from server.studio.by_sum import by_sum
 from server.studio.document import rig_document, rig_from_document
-from server.studio.figures import figures, ratio_label
+from server.studio.figures import figures, lens_advice, ratio_label
 from server.studio.head import Placement
 from server.studio.light import light_matrix
 from server.studio.reach import with_ratio
-from server.studio.readings import Reading, lux_of_meter
+from server.studio.readings import Reading, lux_of_meter, metered
 from server.studio.rig import Rig
 from server.studio.room import Meter
 from server.studio.setting import Setting, exact_stops
@@ -92,7 +92,40 @@ def test_a_metered_pair_reads_what_the_meter_said() -> None:
     assert now.ratio.value == pytest.approx(3.0)
     assert now.ratio.source == "metered"
     assert {p.source for p in now.points} == {"metered"}
-    assert told(rig(), Key=1.0, Fill=1.0).ratio.source == "predicted"
+    assert now.lens.source == "metered"
+    plain = told(rig(), Key=1.0, Fill=1.0)
+    assert (plain.ratio.source, plain.lens.source) == ("predicted", "predicted")
+    # where a lens is advised without all other figures (carry, match) it knows its source too
+    assert lens_advice(metered_rig(), rig().lens, now.ratio).source == "metered"
+
+
+def test_the_lens_rests_on_the_lit_side_alone() -> None:
+    """Only the lit cheek was read: the ratio is about, the lens is not."""
+    studio = metered_rig()
+    lit_alone = replace(studio, readings=tuple(
+        r for r in studio.readings if r.point == "cheek right"))  # fmt: skip
+    now = told(lit_alone, Key=1.0, Fill=1.0)
+    assert now.ratio.source != "metered"
+    assert now.lens.source == "metered"
+
+
+def test_what_the_camera_tells_again_is_no_repeat_and_never_mixed_with_the_meter() -> None:
+    """Two readings by the meter that agree count as two, their mean in stops is half way."""
+    plain = rig()
+    first, second = (
+        read(plain, "cheek right", "Key", 64 * 2**off, minutes=m) for off, m in ((0.0, 0), (0.1, 1))
+    )
+    pair = first.pair
+    twice = metered((first, second), {})[pair]
+    assert twice.count == 2
+    assert twice.lux_full == pytest.approx(64 * UNIT * 2**0.05)
+    told_again = replace(second, by="camera")
+    for older in (first, replace(first, by="camera")):
+        alone = metered((older, told_again), {})[pair]
+        assert (alone.count, alone.newest) == (1, told_again)
+        assert alone.lux_full == pytest.approx(64 * UNIT * 2**0.1)
+    after = metered((replace(first, by="camera"), second), {})[pair]
+    assert (after.count, after.newest) == (1, second)
 
 
 def test_fill_off_with_bounce_is_twenty_one_to_one() -> None:

@@ -90,10 +90,10 @@ def test_what_it_tells_is_taken_as_readings_and_the_figures_follow(client: TestC
 def test_taps_and_troubles(client: TestClient) -> None:
     first = client.get("/photographs/camera")
     assert first.url.path == "/photographs/camera/none"
-    assert "Tap <strong>cheek right</strong>at camera right" in first.text
+    assert "Tap <strong>cheek camera right</strong>" in first.text
     link = re.search(r'href="(/photographs/camera/none/tap)"', first.text)[1]
     second = client.get(f"{link}?230,240")
-    assert "Tap <strong>cheek left</strong>" in second.text
+    assert "Tap <strong>cheek camera left</strong>" in second.text
     assert client.get("/photographs/camera.jpg").headers["content-type"] == "image/jpeg"
     assert client.get("/photographs/camera/x").status_code == 422
     assert client.post("/photographs/camera/take", data={"taps": "none"}).status_code == 409

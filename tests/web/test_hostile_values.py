@@ -180,8 +180,8 @@ def test_a_form_that_was_opened_before_another_s_change_is_refused(client: TestC
 
 
 def test_a_name_that_looks_still_hold_is_not_given_to_another_head(client: TestClient) -> None:
-    looks = client.get("/api/looks").json()
     client.post("/rig/heads/Kicker/delete")
+    looks = client.get("/api/looks").json()
     page = client.get("/rig/heads/Key").text
     fields = dict(re.findall(r'<input[^>]* name="(\w+)"[^>]* value="([^"]*)"', page))
     for name in ("role", "circuit", "lamp", "curve", "aim", "bits"):

@@ -72,7 +72,7 @@ def test_story_26(client: TestClient) -> None:
     others = {n: stops_of(client, n) for n in ("Fill", "Hair")}
     lux = new_lamp(client, 0.2)
     page = client.get(LAMP, params=typed(lux)).text
-    assert "Key reads +0.2 at cheek right" in page
+    assert "Key reads +0.2 at cheek camera right" in page
     assert f"Apply −0.2 to Key in {len(lit)} looks" in page
     assert "was not metered" not in page
     assert stops_of(client, "Key") == looks  # nothing has changed yet
@@ -101,7 +101,7 @@ def test_story_26(client: TestClient) -> None:
     shown = lux_at(client)
     assert abs(log2(shown / lux)) < 0.01
     told = client.get("/rig/heads/Key").text
-    assert "after 840 h · 500 W, rated · reads +0.2 at cheek right, looks corrected" in told
+    assert "after 840 h · 500 W, rated · reads +0.2 at cheek camera right, looks corrected" in told
 
 
 def test_it_comes_back_with_everything_after_a_restart(tmp_path: Path) -> None:
@@ -156,7 +156,7 @@ def test_looks_that_fall_out_of_range_are_listed_and_come_back(client: TestClien
 def test_a_head_that_was_never_metered_is_doubted(client: TestClient) -> None:
     lux = new_lamp(client, 0.3)
     page = client.get(LAMP, params=typed(lux)).text
-    assert "was not metered at cheek right" in page
+    assert "was not metered at cheek camera right" in page
     assert "changed since metering" not in client.get("/board").text
 
 

@@ -9,6 +9,9 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from server.studio.document import rig_document
+from tests.studio.test_readings import metered_rig
+
 UNIT_LUX = 250 / (400 / 125)
 
 
@@ -69,6 +72,47 @@ def test_key_f8_fill_f5_6_is_three_to_one(story: TestClient) -> None:
     assert told["ratio"]["key_over_fill_stops"] == pytest.approx(1.0, abs=0.005)
     assert told["lens"]["exact_f_number"] == pytest.approx(9.8, abs=0.05)
     assert told["lens"]["advice"] is None
+
+
+@pytest.mark.parametrize(
+    ("levels", "over", "stops", "label"),
+    [({"Key": 50}, "1 stop (key : fill 2:1)", 1.0, "3:1"),
+     ({"Key": 75}, "1.6 stops (key : fill 3:1)", 1.585, "4:1")],
+)  # fmt: skip
+def test_both_ways_to_say_a_ratio_stand_where_it_is_told(
+    story: TestClient, levels: dict[str, float], over: str, stops: float, label: str
+) -> None:
+    """Key over fill 3:1 is 1.58 stops, log2 3, and another light than lit : shadow 3:1."""
+    told = story.post("/api/levels", json={"levels": levels}).json()["ratio"]
+    assert (told["label"], told["definition"]) == (label, "(key + fill) : fill")
+    assert told["key_over_fill_stops"] == pytest.approx(stops, abs=0.01)
+    page = story.get("/meter/trust").text
+    assert f"key over fill {over}, lit : shadow {label} is (key + fill) : fill" in page
+    assert 'href="/meter/trust#ratio"' in story.get("/board").text  # one tap from the ratio
+
+
+def test_the_sum_says_nine_to_one_the_walls_six_point_seven_and_the_page_what_mends_it(
+    client: TestClient,
+) -> None:
+    """Key 64 and fill 8: 72 : 8 is 9:1. 5 % of the key on both cheeks: 75.2 : 11.2 is 6.7:1. With
+    fill x, (67.2 + x) : (3.2 + x) is 9:1 at x = 4.8, 0.74 stop down."""
+    studio = metered_rig(bounce=0.05, fill=8.0)
+    assert client.put("/api/rig", json=rig_document(studio)).status_code == 200
+    told = client.post("/api/levels", json={"levels": {"Key": 100, "Fill": 100}}).json()
+    assert told["ratio"]["label"] == "6.7:1"
+    page = client.get("/meter/trust").text
+    assert "By key and fill alone it would be 9:1; what the key throws off the walls" in page
+    assert "makes it 6.7:1. For a true 9:1: fill down 0.74 stop." in page
+    fill = next(h for h in told["heads"] if h["name"] == "Fill")
+    less = 100 * fill["output"] * 2**-0.74  # the straight curve: level is output
+    mended = client.post("/api/levels", json={"levels": {"Fill": less}}).json()
+    assert mended["ratio"]["value"] == pytest.approx(9.0, abs=0.05)
+    plain = rig_document(metered_rig(fill=8.0))
+    client.put("/api/rig", json=plain)
+    client.post("/api/levels", json={"levels": {"Key": 100, "Fill": 100}})
+    page = client.get("/meter/trust").text
+    assert ">9:1<" in page
+    assert "off the walls makes it" not in page
 
 
 @pytest.mark.parametrize(

@@ -56,6 +56,17 @@ def test_a_reading_far_off_is_asked_about(client: TestClient) -> None:
     )  # fmt: skip
     assert "stops under what is expected" in page.text
     assert "Are all heads dark, the number and its unit right?" in page.text
+    assert "Key at cheek camera right: 8 lux" in page.text
+
+
+def test_a_point_may_be_told_as_it_is_said(client: TestClient) -> None:
+    row = "2026-05-01T10:00:00Z,cheek camera left,Key,0.25,800,{}"
+    rows = "taken_at,point,head,output_fraction,illuminance_lux,aim\r\n{}\r\n"
+    lines = "\r\n".join(row.format(aim) for aim in ("cheek camera left", "cheek left"))
+    keep(client, bring(client, rows.format(lines).encode(), READINGS))
+    kept = client.get("/api/readings").json()
+    assert [r["point"] for r in kept] == ["cheek left"]  # both lines say the same
+    assert client.get("/api/rig").json()["readings"][0]["placement"]["aim"] == "cheek left"
 
 
 @pytest.mark.parametrize("cell", ["left knee", "", "=hair"])
@@ -67,6 +78,8 @@ def test_one_wrong_row_and_nothing_is_taken(client: TestClient, cell: str) -> No
     answer = bring(client, "\r\n".join(lines).encode(), READINGS)
     assert answer.status_code in (404, 422)
     assert "line 4, point" in answer.text
+    if cell == "left knee":
+        assert "there are cheek camera right, cheek camera left, forehead" in answer.text
     assert told(client) == before
 
 

@@ -11,6 +11,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from server.web.words import point_words
+from tests.web.bringing import bring
+from tests.web.test_cue_lists import CUES
 from tests.web.test_stories import rig
 
 PAIRS = (
@@ -67,6 +69,7 @@ def test_a_touched_head_is_about_until_one_reading_and_that_takes_two_taps(
     assert 'href="/meter/trust#ratio" aria-label="about 3:1' in board
     assert "not metered in" not in board
     assert state(metered)["ratio"]["label"] == "3:1"
+    assert state(metered)["lens"]["source"] == "moved"
     page = metered.get("/meter/trust").text
     assert "Take this reading" in page
     assert "Touched since: one spot reading will tell what that did." in page
@@ -92,8 +95,26 @@ def test_a_touched_head_is_about_until_one_reading_and_that_takes_two_taps(
         5000 * (2**-0.4 - 1), rel=0.01
     )
     assert after["cheek left"] == pytest.approx(before["cheek left"], rel=0.01)
+    assert "metered Key at cheek camera right: " in metered.get("/sitting").text
     # at the forehead; the byte that is sent is 64, not 63.75 of 255: 0.006 stop more
     assert "reads 0.41 stop under, so this follows it" in answer.text
+
+
+def test_the_rig_page_is_one_tap_from_all_of_it(metered: TestClient) -> None:
+    page = metered.get("/rig").text
+    line = re.search(r'class="choices room-line">(.*?)</p>', page, re.S)[1]
+    assert 'href="/meter"' in line
+    assert 'href="/meter/trust"' in line
+    tap = re.findall(r'<form method="post" action="/meter/touched">(.*?)</form>', page)
+    assert len(tap) == 2  # the kicker was never read: nothing to doubt
+    fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', tap[0]))
+    assert (fields["head"], fields["on"]) == ("Key", "true")
+    answer = metered.post("/meter/touched", data=fields)
+    assert answer.url.path == "/rig"
+    assert "touched: its figures say “about” until one spot reading" in answer.text
+    assert state(metered)["ratio"]["source"] == "moved"
+    again = re.search(r'value="Key">.*?name="on" value="(\w+)" aria-pressed="true"', answer.text)
+    assert again[1] == "false"
 
 
 def test_a_touch_can_be_taken_back(metered: TestClient) -> None:
@@ -119,6 +140,96 @@ def test_every_figure_tells_where_it_comes_from(metered: TestClient) -> None:
     metered.put("/api/rig", json={**document, "readings": document["readings"][2:3]})
     page = metered.get("/meter/trust").text
     assert "Never read here. Reckoned from its beam figures, 2.00 m away" in page
+
+
+def test_a_kept_look_is_told_as_the_readings_say_by_now(metered: TestClient) -> None:
+    """By the contract, on its tile and on its card. The key read again at 0.4 less: 2.5:1."""
+    kept = metered.post("/api/looks", json={"name": "Base"}).json()
+    metered.put("/api/running-order", json={"looks": [kept["id"]]})
+    both = ("/", "/library")
+
+    def told() -> dict:
+        look = metered.get(f"/api/looks/{kept['id']}").json()
+        assert metered.get("/api/looks", params={"q": "Base"}).json()[0] == look
+        assert metered.get("/api/running-order").json() == [look]
+        return look
+
+    def shown(figures: str) -> bool:
+        text = [re.sub(r"<[^>]*>|\s+|lit : shadow ·", " ", metered.get(p).text) for p in both]
+        return all(figures in " ".join(t.split()) for t in text)
+
+    first = told()
+    assert first["ratio"] == pytest.approx(3.0, abs=0.01)
+    assert first["source"] == {"ratio": "metered", "f_number": "metered"}
+    assert shown("Base 3:1 f/10")
+    metered.post("/meter/touched", data={"head": "Key"})
+    assert told()["source"] == {"ratio": "moved", "f_number": "moved"}
+    assert shown("Base about 3:1 about f/10")
+    metered.post("/meter/light", data={"head": "Key"})
+    body = {"point": "cheek right", "head": "Key", "value": meter(metered, "cheek right", -0.4)}
+    metered.post("/api/readings", json=body)
+    metered.post("/meter/end")
+    after = told()
+    assert after["ratio"] == pytest.approx((64 * 2**-0.4 + 32) / 32, abs=0.01)
+    assert after["lux"]["cheek right"] == pytest.approx(5000 * 2**-0.4 + 2500, rel=0.01)
+    assert after["f_number"] == pytest.approx((64 * 2**-0.4 + 32) ** 0.5, abs=0.05)
+    assert after["source"]["ratio"] == "metered"
+    assert shown("Base 2.5:1 f/9")
+    metered.post("/rig/heads/Key/delete")  # it cannot be lit: told as it was kept
+    gone = told()
+    assert gone["ratio"] == pytest.approx(3.0, abs=0.01)
+    assert gone["source"] == {"ratio": "moved", "f_number": "moved"}
+    assert shown("Base about 3:1 about f/10")
+
+
+RATIO = re.compile(r"(about )?(?<![\d.])[\d.]+:1\b")
+TOLD_ON = ("/", "/board", "/library?q=Base", "/board/compare", "/board/between", "/board/out",
+           "/rig/plan/Key")  # fmt: skip
+
+
+def ratios(page: str) -> list[bool]:
+    """Whether each ratio that a page tells beside the strip is told as about."""
+    main = page[page.index("</header>") :]
+    main = re.sub(r'<div class="ratios".*?</form>\s*</div>', "", main, flags=re.S)  # keys: wishes
+    told = " ".join(re.findall(r'(?:alt|aria-label)="([^"]*)"', main))
+    text = " ".join(re.sub(r"<[^>]*>", " ", f"{main} {told}").split())
+    return [bool(m[1]) for m in RATIO.finditer(text)]
+
+
+@pytest.mark.parametrize("kind", ["metered", "by the camera", "not metered"])
+def test_every_page_says_about_exactly_when_not_all_was_metered(
+    metered: TestClient, kind: str
+) -> None:
+    document = metered.get("/api/rig").json()
+    if kind == "not metered":
+        document["readings"] = []
+    for reading in document["readings"]:
+        reading["by"] = "camera" if kind == "by the camera" and reading["head"] else "meter"
+    metered.put("/api/rig", json=document)
+    look = metered.post("/api/looks", json={"name": "Base"}).json()
+    metered.put("/api/running-order", json={"looks": [look["id"]]})
+    metered.post("/api/good")
+    metered.post("/api/nudge", json={"role": "fill", "thirds": -1})
+    shown = {path: metered.get(path).text for path in TOLD_ON}
+    metered.post("/live/out", data={"head": "Key"})
+    shown["/board/out"] = metered.get("/board/out").text
+    metered.post("/live/in-again", data={"head": "Key"})
+    metered.post("/rig/plan/Key/typed", data={"distance": "2.42"})
+    shown["/rig/plan/Key"] = metered.get("/rig/plan/Key").text
+    cues = metered.get(CUES, params={"which": "order"}).content
+    metered.put("/api/rig", json=document)  # the key back where it was read
+    shown["cues"] = bring(metered, cues, CUES).text
+    once = "not metered in: all figures are about"
+    for path, page in shown.items():
+        told = ratios(page)
+        if path == "/rig/plan/Key":  # the move itself was not metered
+            assert told == [kind != "metered", True]
+        elif path == "/board/between":  # turned round, these heads stand on the wrong side
+            assert told[0] == (kind != "metered")
+        else:
+            assert told, path
+            assert set(told) == {kind != "metered"}, path
+        assert page.count(once) == (kind == "not metered"), path
 
 
 def test_the_fewest_readings_are_picked_and_taken_in_their_order(client: TestClient) -> None:

@@ -9,6 +9,7 @@ from server.studio.exchange.table import Cell, Row, read, written
 from server.studio.head import Aim, Head, Placement
 from server.studio.readings import Reading, lux_of_meter
 from server.studio.rig import Rig
+from server.studio.side_words import point_words
 
 LIGHT = ("illuminance_lux", "ev_at_iso", "f_number")
 """What the meter showed: one of them in every row."""
@@ -60,7 +61,7 @@ def readings_of_table(data: bytes, rig: Rig) -> tuple[Reading, ...]:
 
 
 def _reading(row: Row, rig: Rig, here: set[Reading]) -> Reading:
-    point_name, head_name = row.text("point").strip(), row.text("head").strip()
+    point_name, head_name = _point_name(row, rig), row.text("head").strip()
     point = next((p for p in rig.points if p.name == point_name), None)
     head = next((h for h in rig.heads if h.name == head_name), None)
     shaded = row.text("shaded").strip().lower()
@@ -78,7 +79,7 @@ def _reading(row: Row, rig: Rig, here: set[Reading]) -> Reading:
         raise row.wrong("shaded", "only a head can be shaded from the meter, and no head is named")
     column = _light_column(row)
     lux = _lux(row, column, rig, receptor)
-    placement, at = _placement(row, head), _moment(row)
+    placement, at = _placement(row, rig, head), _moment(row)
     try:
         reading = Reading(
             point=point_name, head=head_name, lux=lux, output=output or 0.0, at=at,
@@ -94,19 +95,25 @@ def _reading(row: Row, rig: Rig, here: set[Reading]) -> Reading:
     return reading
 
 
+def _point_name(row: Row, rig: Rig, column: str = "point") -> str:
+    """A point as the rig calls it, which may be told as it is said: `cheek camera left`."""
+    told = row.text(column).strip()
+    return next((p.name for p in rig.points if told == point_words(p.name)), told)
+
+
 def _known(row: Row, rig: Rig, head_name: str, placement: Placement | None) -> None:
     """A new reading must be of a point and a head of this rig, aimed where something is."""
-    points, heads = [p.name for p in rig.points], [h.name for h in rig.heads]
+    points, heads = {p.name: point_words(p.name) for p in rig.points}, [h.name for h in rig.heads]
     aim = placement.aim if placement and isinstance(placement.aim, str) else "mark"
-    for column, name, there in (
-        ("point", row.text("point").strip(), points),
-        ("head", head_name, ["", *heads]),
-        ("aim", aim, ["mark", *points]),
+    for column, name, there, said in (
+        ("point", _point_name(row, rig), [*points], [*points.values()]),
+        ("head", head_name, ["", *heads], heads),
+        ("aim", aim, ["mark", *points], ["mark", *points.values()]),
     ):
         if name not in there:
             raise NotFound(
                 f"line {row.line}, {column}: nothing here is called {name!r:.60};"
-                f" there are {', '.join(n for n in there if n) or 'none yet'}"
+                f" there are {', '.join(said) or 'none yet'}"
             )
 
 
@@ -171,10 +178,10 @@ def _moment(row: Row) -> datetime:
     return at
 
 
-def _placement(row: Row, head: Head | None) -> Placement | None:
+def _placement(row: Row, rig: Rig, head: Head | None) -> Placement | None:
     """Where the head stood; as it stands now where the table does not say."""
     cells = {column: row.number(column) for column in PLACE}
-    scrims, aim = row.text("scrims_stops").strip(), row.text("aim").strip()
+    scrims, aim = row.text("scrims_stops").strip(), _point_name(row, rig, "aim")
     placement = head.placement if head else None
     if placement is None:
         if all(value is None for value in cells.values()) and not scrims and not aim:

@@ -28,7 +28,7 @@ from server.web.contract import (
 )
 from server.web.desk import ActorDep, Desk, DeskDep, DeviceDep, EngineDep, SessionDep, hand_of
 from server.web.keeping import keep_look
-from server.web.state import look_json, nudge_json, reached_json, state_answer
+from server.web.state import look_json, looks_json, nudge_json, reached_json, state_answer
 from server.web.templating import floor_parts, page_parts
 from server.web.ways import way_json
 
@@ -160,30 +160,37 @@ async def post_look(
     """Keep what is lit now as a look; without a name it gets the time, the ratio and the lens."""
     wish = wish or NewLook()
     look = keep_look(desk, session, wish.name, wish.tags, wish.notes, actor)
-    return JSONResponse(look_json(look), 201)
+    return JSONResponse(look_json(look, desk.engine.now().rig), 201)
 
 
+# Plain functions, in a thread of their own: many looks take a while to reckon.
 @router.get("/looks")
-async def get_looks(
+def get_looks(
+    engine: EngineDep,
     session: SessionDep,
     q: Text = "",
     tag: Text = "",
     limit: Annotated[int, Query(ge=1, le=1000)] = store.PAGE,
     offset: Annotated[int, Query(ge=0, le=10**9)] = 0,
 ) -> JSONResponse:
-    """Looks by part of their name or notes and by tag, the newest first."""
+    """Looks by part of their name or notes and by tag, the newest first. `ratio`, `f_number` (of
+    the lit side) and `lux` are as the readings say by now; `source` says metered, camera, moved
+    since metering, or predicted. A look that needs heads this rig has not is told as it was kept,
+    its source moved."""
     found = store.find_looks(session, q, tag, limit, offset)
-    return JSONResponse([look_json(look) for look in found])
+    return JSONResponse(looks_json(found, engine.now().rig))
 
 
 @router.get("/looks/{look_id}")
-async def get_look(session: SessionDep, look_id: int) -> JSONResponse:
-    """One look."""
-    return JSONResponse(look_json(store.get_look(session, look_id)))
+async def get_look(engine: EngineDep, session: SessionDep, look_id: int) -> JSONResponse:
+    """One look, its figures as the readings say by now."""
+    return JSONResponse(look_json(store.get_look(session, look_id), engine.now().rig))
 
 
 @router.patch("/looks/{look_id}")
-async def patch_look(session: SessionDep, look_id: int, change: LookChange) -> JSONResponse:
+async def patch_look(
+    engine: EngineDep, session: SessionDep, look_id: int, change: LookChange
+) -> JSONResponse:
     """Change name, tags or notes."""
     look = store.change_look(
         session,
@@ -192,7 +199,7 @@ async def patch_look(session: SessionDep, look_id: int, change: LookChange) -> J
         tags=None if change.tags is None else tags_of(change.tags),
         notes=None if change.notes is None else notes_of(change.notes),
     )
-    return JSONResponse(look_json(look))
+    return JSONResponse(look_json(look, engine.now().rig))
 
 
 @router.delete("/looks/{look_id}", status_code=204)
@@ -203,22 +210,22 @@ async def delete_look(session: SessionDep, look_id: int) -> Response:
 
 
 @router.post("/looks/{look_id}/bring-back")
-async def bring_back(session: SessionDep, look_id: int) -> JSONResponse:
+async def bring_back(engine: EngineDep, session: SessionDep, look_id: int) -> JSONResponse:
     """Undo a deletion."""
-    return JSONResponse(look_json(store.bring_back(session, look_id)))
+    return JSONResponse(look_json(store.bring_back(session, look_id), engine.now().rig))
 
 
 @router.get("/running-order")
-async def get_running_order(session: SessionDep) -> JSONResponse:
-    """The looks of this sitting in the order they will be called."""
-    return JSONResponse([look_json(look) for look in store.running_order(session)])
+def get_running_order(engine: EngineDep, session: SessionDep) -> JSONResponse:
+    """The looks of this sitting in the order they will be called, told as `GET /api/looks` does."""
+    return JSONResponse(looks_json(store.running_order(session), engine.now().rig))
 
 
 @router.put("/running-order")
-async def put_running_order(session: SessionDep, order: Order) -> JSONResponse:
+def put_running_order(engine: EngineDep, session: SessionDep, order: Order) -> JSONResponse:
     """Make exactly these looks the running order."""
     kept = store.set_running_order(session, order.looks)
-    return JSONResponse([look_json(look) for look in kept])
+    return JSONResponse(looks_json(kept, engine.now().rig))
 
 
 @router.get("/events")

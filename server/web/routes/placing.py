@@ -17,6 +17,7 @@ from server.web.placing import place, placing_view, put_back, step_rows
 from server.web.routes.rig import same_room
 from server.web.templating import html, is_htmx
 from server.web.views import strip_view
+from server.web.words import point_words
 
 router = APIRouter(prefix="/rig/plan/{name}", include_in_schema=False)
 Word = Annotated[str, Form(max_length=60)]
@@ -39,7 +40,8 @@ async def placing_page(desk: DeskDep, name: str) -> Response:
         "pages/placing.html", view=f"placing:{name}", oob=False, notice="", strip=strip_view(now),
         placing=placing_view(desk, now, name), here=_address(name), room_id=now.record.room_id,
         rows=step_rows(now.rig.room.units), can_focus=zooms(head), focus_step=FOCUS_STEP,
-        aims=["mark", *(p.name for p in now.rig.points)], scrims=list(SCRIMS),
+        aims=[(name, point_words(name)) for name in ("mark", *(p.name for p in now.rig.points))],
+        scrims=list(SCRIMS),
         heads=[h.name for h in now.rig.heads], units=now.rig.room.units, back="/rig",
     )  # fmt: skip
 

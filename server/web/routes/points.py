@@ -37,6 +37,7 @@ from server.web.points import (
 from server.web.routes.rig import same_room
 from server.web.templating import html, went
 from server.web.views import strip_view
+from server.web.words import point_words
 
 router = APIRouter(prefix="/rig/points", include_in_schema=False)
 HERE = "/rig/points"
@@ -73,7 +74,7 @@ async def add_point(request: Request, desk: DeskDep, actor: ActorDep) -> Respons
     form = await request.form()
     rig = same_room(desk, form.get("room_id"))
     point = same_receptor(rig, point_from(form, None, rig.room.units))
-    desk.engine.replace_rig(with_point(rig, point), actor, f"point {point.name} added")
+    desk.engine.replace_rig(with_point(rig, point), actor, f"point {point_words(point.name)} added")
     return went(request, HERE)
 
 
@@ -108,7 +109,7 @@ async def change_point(
         _free_of_looks(session, name, "it keeps its name")
     change = changed_point(rig, name, after)
     if change.rig != rig:
-        desk.engine.replace_rig(change.rig, actor, f"point {after.name} changed")
+        desk.engine.replace_rig(change.rig, actor, f"point {point_words(after.name)} changed")
         desk.points_out.keep(room, change)
     return went(request, HERE)
 
@@ -122,7 +123,7 @@ async def delete_point(
     rig, room = same_room(desk, room_id), desk.engine.now().record.room_id
     _free_of_looks(session, name, "it stays")
     change = without_point(rig, name)
-    desk.engine.replace_rig(change.rig, actor, f"point {name} taken out")
+    desk.engine.replace_rig(change.rig, actor, f"point {point_words(name)} taken out")
     desk.points_out.keep(room, change)
     return went(request, HERE)
 

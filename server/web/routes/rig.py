@@ -33,6 +33,7 @@ from server.web.lamps import lamps_view
 from server.web.plan import plans
 from server.web.rig_text import json_of, rig_of_text
 from server.web.templating import html, went
+from server.web.trusting import head_view
 from server.web.views import strip_view
 from server.web.warming import head_words
 from server.web.words import place_words
@@ -56,7 +57,8 @@ def _rig_page(desk: Desk, gone: str = "") -> Response:
         "pages/rig.html", view="rig", oob=False, notice="", strip=strip_view(now), gone=gone,
         room_id=now.record.room_id,
         stand_ins=stand_in_views(desk.faces, now), rig=rig, heads=now.figures.heads,
-        place=place_words, warm=partial(head_words, now), circuits=circuits, spare=range(spare),
+        place=place_words, warm=partial(head_words, now),
+        doubt=partial(head_view, now), circuits=circuits, spare=range(spare),
         plan=plans(rig, rig.sitter.yaw_deg, now.setting.stops)[0],
         shutter=f"1/{round(1 / rig.lens.shutter_s)}" if rig.lens.shutter_s < 0.3
         else f"{rig.lens.shutter_s:g}",

@@ -21,6 +21,7 @@ from server.web.views import strip_view
 router = APIRouter(include_in_schema=False)
 contract = APIRouter(prefix="/api", tags=["contract"])
 Word = Annotated[str, Form(max_length=60)]
+RIG = "/rig#heads"
 PAGE = "/meter/trust"
 
 
@@ -47,11 +48,12 @@ async def take(desk: DeskDep, actor: ActorDep) -> Response:
 
 @router.post("/meter/touched")
 async def touched(
-    desk: DeskDep, actor: ActorDep, head: Word, on: Annotated[bool, Form()] = True
-) -> Response:
+    desk: DeskDep, actor: ActorDep, head: Word, on: Annotated[bool, Form()] = True,
+    back: Word = PAGE,
+) -> Response:  # fmt: skip
     """A head was touched: "about" until one spot reading. Or it was not after all."""
     _touch(desk, head, on, actor)
-    return RedirectResponse(PAGE, 303)
+    return RedirectResponse(RIG if back == RIG else PAGE, 303)
 
 
 def _touch(desk: Desk, head: str, on: bool, actor: str) -> Now:
