@@ -61,7 +61,7 @@ def test_looks_are_carried_chosen_stored_and_taken_out(page: Page, server: LiveS
     page.locator(".carry-look", has_text="Loop").locator(".carry-pick").tap()
     chosen = page.locator(".carry-pick input:checked").count()
     page.tap("text=Store the chosen looks here")
-    expect(page.locator(".undo-delete")).to_contain_text(f"{chosen} look")
+    expect(page.locator(".undo-delete").first).to_contain_text(f"{chosen} look")
     stored = [k for k in call(server, "GET", "/api/looks") if k["room"]["name"] == "Old mill"]
     assert len(stored) == chosen
     assert all(k["notes"].startswith("Carried from Boathouse") for k in stored)
