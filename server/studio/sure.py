@@ -91,7 +91,17 @@ def readings_for(figures: Iterable[Figure], stops: float = KNOWN_STOPS) -> tuple
     return fewest(helps, [figure.variance - stops**2 for figure in known])
 
 
+def after_stops(figures: Iterable[Figure], readings: Iterable[Reading]) -> float:
+    """How far off the figure that is known least may be once these are taken. [stop]"""
+    taken = tuple(readings)
+    left = (f.variance - sum(f.helps.get(r, 0.0) for r in taken) for f in figures)
+    return GIVE_OR_TAKE * sqrt(max(0.0, max(left, default=0.0)))
+
+
 def _taken(part: Part) -> float:
-    """The share of a part's variance that one reading takes off it."""
+    """The share of a part's variance that one reading takes off it; none where two agree already,
+    so that the asking comes to an end."""
+    if part.sigma.settled:
+        return 0.0
     now, after = part.sigma.now, part.sigma.after
     return max(0.0, 1 - (after / now) ** 2) if now > 0 else 0.0

@@ -37,6 +37,8 @@ class Sigma:
     after: float
     source: str
     leans: Mapping[Reading, float] = field(default_factory=dict)
+    settled: bool = False
+    """Read with the meter twice or more, and alike: one reading more hardly tells better."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +106,7 @@ class Known:
             return Sigma(stops, METERED_STOPS, anchored.source, leans)
         if anchored.carried:
             return Sigma(hypot(CARRIED_STOPS, drift), METERED_STOPS, "metered")
-        return Sigma(stops, again_stops(read), "metered", leans)
+        return Sigma(stops, again_stops(read), "metered", leans, is_settled(read))
 
     def _leans(self, read: Metered) -> Mapping[Reading, float]:
         """The single meter readings behind a pair. [stop]
@@ -143,6 +145,11 @@ def again_stops(read: Metered) -> float:
     return repeat_stops(read, 1)
 
 
+def is_settled(read: Metered) -> bool:
+    """Read with the meter twice or more, and no farther apart than a meter's tenth."""
+    return read.newest.by == "meter" and read.count > 1 and read.spread_stops <= METERED_STOPS
+
+
 def _bounce_read(anchored: Anchored) -> Metered | None:
     """The reading that tells a key's bounce: shaded, or around the corner from the key."""
     return anchored.shaded or (anchored.read if anchored.around else None)
@@ -158,7 +165,8 @@ def _of_bounce(anchored: Anchored) -> Sigma:
     after = METERED_STOPS if anchored.carried else again_stops(read)
     if anchored.source == "moved":
         now, after = MOVED_STOPS, METERED_STOPS
-    return Sigma(now, after, anchored.source)
+    settled = anchored.source == "metered" and not anchored.carried and is_settled(read)
+    return Sigma(now, after, anchored.source, settled=settled)
 
 
 def _of_room(anchors: Anchors, point: Point) -> Sigma:

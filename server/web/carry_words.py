@@ -10,6 +10,7 @@ from server.studio.sure import Figure
 from server.web.words import point_words
 
 TOLD_FROM_STOPS = 0.05
+NOT_TOLD = "cannot be told yet"
 STOOD_AT_MOST = 8
 """For so many looks the one head that would help most is looked for: it takes a moment each."""
 
@@ -28,6 +29,17 @@ def figures_words(done: Carried, figures: Mapping[str, Figure], *, metered: bool
         f"{done.before.told} → {done.ratio.told} lit : shadow · {lens}"
         f" · give or take {give_words(give)} stop"
     )
+
+
+def verdict_words(done: Carried, figures: Mapping[str, Figure]) -> str:
+    """The verdict; where all that is missing may as well be doubt, that it cannot be told yet."""
+    if done.verdict != "not reached" or done.short or done.absent:
+        return done.verdict
+    over = {p: abs(s) for p, s in done.off if abs(s) > SIXTH}
+    doubt = all(
+        p in figures and s - figures[p].give_or_take_stops <= SIXTH for p, s in over.items()
+    )
+    return NOT_TOLD if doubt else done.verdict
 
 
 def give_words(stops: float) -> str:

@@ -11,11 +11,20 @@ from server.studio.head import NAME_LENGTH
 from server.studio.keep import look_of
 from server.studio.look import MOST_TAGS, NOTES_LENGTH, Look
 from server.studio.rig import Rig
-from server.studio.sure import Figure, Sureness, readings_for
+from server.studio.sure import Figure, Sureness, after_stops, readings_for
 from server.studio.touched import Pair
-from server.web.carry_words import Ways, figures_words, sentence, told_words
+from server.web.carry_words import (
+    NOT_TOLD,
+    Ways,
+    figures_words,
+    give_words,
+    sentence,
+    told_words,
+    verdict_words,
+)
 from server.web.trust_words import pair_words
 from server.web.views import metered_in
+from server.web.words import name_now
 
 TAG = "carried"
 FIELD, LENS = "to", "lens"
@@ -69,6 +78,10 @@ class TrustView:
     told: str = ""
     here: tuple[str, ...] = ()
     there: tuple[str, ...] = ()
+    brings: str = ""
+    """What the readings bring: `give or take 0.3 to 0.2 stop at the most`."""
+    unmetered: bool = False
+    """Whether nothing was read in this room: it is metered in first."""
 
 
 @dataclass(frozen=True)
@@ -157,14 +170,15 @@ def _look_view(
         return LookView(look.look_id, look.name, "cannot", "", (sentence(str(error)),), (),
                         False, False), ()  # fmt: skip
     figures = sure.figures(done)
+    verdict = verdict_words(done, figures)
     view = LookView(
         look_id=look.look_id,
-        name=look.name,
-        verdict=done.verdict,
+        name=name_now(look.name, done.before.label),
+        verdict=verdict,
         figures=figures_words(done, figures, metered=metered_in(carry.target)),
         told=tuple(told_words(done, figures, look.missing_heads(carry.source))),
         ways=ways.of(done),
-        chosen=done.verdict != "not reached",
+        chosen=verdict != "not reached",
         possible=True,
     )
     return view, tuple(figures.values())
@@ -186,7 +200,7 @@ def figures_of(carry: Carry, looks: Iterable[Look]) -> list[Figure]:
 
 
 def _summary(looks: Sequence[LookView]) -> str:
-    kinds = ("reached", "within a sixth", "not reached")
+    kinds = ("reached", "within a sixth", NOT_TOLD, "not reached")
     counts = [(sum(v.verdict == k for v in looks), k) for k in kinds]
     return ", ".join(f"{n} {k}" for n, k in counts if n)
 
@@ -203,14 +217,25 @@ def _trust(source: Rig, target: Rig, figures: Sequence[Figure]) -> TrustView:
     if blind:
         which = f"{blind[0]} is not" if len(blind) == 1 else "Neither room is"
         told = f"{which} metered in, so this is reckoned: about."
+    unmetered = not metered_in(target)
     todo = readings_for(figures)
-    here = [pair_words(r.pair) for r in todo if not r.there]
-    there = [pair_words(r.pair) for r in todo if r.there]
-    if len(here) > FEW or not any(x.head for x in target.readings):
+    here = [r for r in todo if not r.there]
+    there = [r for r in todo if r.there]
+    if len(here) > FEW or unmetered:
         here = []
-    if len(there) > FEW or not any(x.head for x in source.readings):
+    if len(there) > FEW or unmetered or not metered_in(source):
         there = []
-    return TrustView(told, tuple(here), tuple(there))
+    asked = (*here, *there)
+    now, after = (give_words(after_stops(figures, taken)) for taken in ((), asked))
+    if not told and not todo:
+        told = "More readings would hardly tell better."
+    return TrustView(
+        told=told,
+        here=tuple(pair_words(r.pair) for r in here),
+        there=tuple(pair_words(r.pair) for r in there),
+        brings=f"give or take {now} to {after} stop at the most" if now != after else "",
+        unmetered=unmetered,
+    )
 
 
 def looks_to_store(carry: Carry, looks: Sequence[Look], here: Sequence[Look]) -> list[Look]:

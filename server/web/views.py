@@ -15,7 +15,7 @@ from server.studio.room import HABITS
 from server.web.face_views import TileFace, tile_face
 from server.web.faces import Faces
 from server.web.metering import METERING
-from server.web.words import advice_words, f_words, look_lens_words, shutter_words
+from server.web.words import advice_words, f_words, look_lens_words, name_now, shutter_words
 
 TILES = 6
 TOLD_CHANGES = 3
@@ -109,7 +109,7 @@ def strip_view(now: Now) -> Strip:
         state_word=word,
         room=now.rig.room.name,
         room_id=now.record.room_id,
-        look="Dark" if not lit else (setting.origin.name if setting.origin else "Free light"),
+        look=_look_words(now, lit=bool(lit), known=bool(known and not metering)),
         changed="changed" if lit and setting.origin and setting.changed else "",
         unmetered="" if not now.rig.heads or metered_in(now.rig) else UNMETERED,
         about="about" if known and not metering and told.ratio.told != told.ratio.label else "",
@@ -132,6 +132,14 @@ def strip_view(now: Now) -> Strip:
         by_hand=by_hand,
         habit="" if now.output.kind in ("none", "by hand") else habit,
     )
+
+
+def _look_words(now: Now, *, lit: bool, known: bool) -> str:
+    """What is lit, in one name: without the ratio it was kept at, where another one is shown."""
+    origin = now.setting.origin
+    if not lit or origin is None:
+        return "Free light" if lit else "Dark"
+    return name_now(origin.name, now.figures.ratio.label) if known else origin.name
 
 
 def metered_in(rig: Rig) -> bool:
@@ -240,7 +248,7 @@ def tile_view(now: Now, look: Look, number: int, armed: int | None, faces: Faces
     over = trips(now.rig, outputs_of(now.rig, now.setting), outputs_of(now.rig, there))
     return Tile(
         look_id=look.look_id,
-        name=look.name,
+        name=name_now(look.name, ratio.removeprefix("about ")),
         ratio=ratio,
         lens=lens,
         hands=hands,

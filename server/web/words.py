@@ -1,5 +1,6 @@
 """Figures as the trade writes them: thirds, stops, shutter times. Text only, no decisions."""
 
+import re
 from datetime import datetime
 from math import log2
 
@@ -116,3 +117,10 @@ def sixths_words(stops: float) -> str:
     it is less than half of one."""
     whole, rest = divmod(round(6 * abs(stops)), 6)
     return f"{whole or ''}{FRACTIONS[rest]}" or "0"
+
+
+def name_now(name: str, ratio: str) -> str:
+    """A look's name without the figures it was kept with, where they hold no longer: what stands
+    beside it says what they are now."""
+    kept = re.search(r" · (\d[\d.]*:1) · f/[\d.]+$", name)
+    return name[: kept.start()] if kept and kept[1] != ratio else name

@@ -214,13 +214,13 @@ def test_a_head_that_is_no_longer_in_that_room_is_told(mill: TestClient) -> None
     assert "Fill is no longer in that room" in made["notes"]
 
 
-def metered(rig: Rig) -> Rig:
-    """Every head read once at every point, and it reads what the geometry says, a lux of it and
+def metered(rig: Rig, times: int = 1) -> Rig:
+    """Every head read at every point, and it reads what the geometry says, a lux of it and
     more off the walls."""
     at = light_matrix(rig, 0.0).at
     return replace(rig, readings=tuple(
         Reading(point, head, max(lux, 20.0), 1.0, NOON, rig.head(head).placement)
-        for point, row in at.items() for head, lux in row.items()
+        for point, row in at.items() for head, lux in row.items() for _ in range(times)
     ))  # fmt: skip
 
 
@@ -242,6 +242,8 @@ def test_metered_rooms_know_their_figures_and_what_would_tell_better(client: Tes
     # one reading of a pair is not good to 0.08 stop, so what lights each figure is read once more:
     # the key here, the fill there, not the fill that nobody stands for here
     here, there = re.search(r"Know it better: (\d) readings here, (\d) in A", shown).groups()
+    before, after = re.search(r"from give or take (0\.\d) to (0\.\d) stop", shown).groups()
+    assert (before, after) == ("0.3", "0.2")
     assert shown.count("<li>Key at cheek camera left</li>") == 1
     assert re.search(r"When you are in A again:[^<]*Fill at cheek camera left", shown)
     assert "Fill" not in shown[shown.index("Know it better") : shown.index("Take these")]
@@ -261,6 +263,35 @@ def test_metered_rooms_know_their_figures_and_what_would_tell_better(client: Tes
     assert (taken, answer.url.path) == (len(pairs), "/library/carry")
     back = dict(parse_qsl(answer.url.query.decode(), keep_blank_values=True))
     assert back == fields
+
+
+def test_what_was_read_twice_alike_is_not_asked_for_again(client: TestClient) -> None:
+    first_room(client)
+    assert client.put("/api/rig", json=rig_document(metered(HERE, 2))).status_code == 200
+    keep(client, HERE, 0.4)
+    second_room(client, metered(THERE, 2))
+    shown = page(client)
+    assert "Know it better" not in shown
+    assert "More readings would hardly tell better." in shown
+
+
+def test_what_may_as_well_be_doubt_is_not_called_missing(client: TestClient) -> None:
+    """Nothing is metered: what the key throws on the background is far within what is not known."""
+    first_room(client)
+    keep(client, HERE, 0.4)
+    rig = rig_document(THERE)
+    for head in rig["heads"]:
+        if head["name"] == "Key":
+            head["placement"]["azimuth_deg"] -= 20
+    second_room(client, rig_from_document(rig))
+    shown = page(client)
+    assert "◌ cannot be told yet" in shown
+    assert "1 cannot be told yet" in shown
+    assert re.search(r"Off: [\w ,]+ [+−]0\.\d ± \d\.\d", shown)
+    assert 'href="/meter">Meter Mill in<' in shown
+    assert (
+        client.post("/api/carry", json={"room": 1}).json()["looks"][0]["verdict"] == "not reached"
+    )
 
 
 def test_a_fill_far_too_weak_is_told_and_the_lens_may_follow_all_the_way(
