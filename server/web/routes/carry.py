@@ -2,6 +2,7 @@
 
 from asyncio import to_thread
 from datetime import UTC, datetime
+from threading import Lock
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -37,6 +38,8 @@ from server.web.views import strip_view
 router = APIRouter(prefix="/library/carry", include_in_schema=False)
 MOST_LOOKS = 200
 MOST_ADDRESS = 2000
+STORING = Lock()
+"""One at a time finds which looks are here already, and stores the others."""
 
 
 @router.get("")
@@ -89,8 +92,9 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
             raise OutOfRange("choose one look at least")
         now = desk.engine.now()
         carry = carry_of(source, now.rig_now, fields)
-        made = looks_to_store(carry, looks, store.all_looks(session))
-        return tuple(look_files.add_looks(session, made, now.record.room_id))
+        with STORING:
+            made = looks_to_store(carry, looks, store.all_looks(session))
+            return tuple(look_files.add_looks(session, made, now.record.room_id))
 
     ids = await to_thread(stored)
     token = desk.incoming.put("carry", b"")
