@@ -28,6 +28,7 @@ from server.web.taking import (
 )
 from server.web.templating import html, is_htmx, went
 from server.web.views import strip_view
+from server.web.which_reading import is_same_tap, number_told
 
 router = APIRouter(include_in_schema=False)
 Word = Annotated[str, Form(max_length=60)]
@@ -102,7 +103,8 @@ async def take_reading(
         if shown.dark:
             typed = {"ask": question, "dark": "true"}
         return keep(went(request, meter_url({**asking.fields, **typed})), kept)
-    keep_reading(desk, reading, actor)
+    if not is_same_tap(now.rig_now, reading):
+        keep_reading(desk, reading, actor)
     return keep(went(request, _go_on(desk, actor, kept, asking)), kept)
 
 
@@ -148,11 +150,10 @@ async def new_pass(request: Request, desk: DeskDep, kept: KeptDep) -> Response:
 
 
 @router.post("/meter/again")
-async def read_again(
-    request: Request, desk: DeskDep, actor: ActorDep, number: Annotated[int, Form()]
-) -> Response:
+async def read_again(request: Request, desk: DeskDep, actor: ActorDep, number: Word) -> Response:
     """Take one reading once more; its repeats are then told with how far they lie apart."""
-    pair = numbered(desk.engine.now().rig, number).pair
+    rig = desk.engine.now().rig
+    pair = numbered(rig, number_told(rig, number)).pair
     light_alone(desk, pair[1], actor)
     since = datetime.now(UTC).isoformat()
     return went(request, meter_url(Asking(asked_text([pair]), since, TO_METER).fields))
@@ -176,11 +177,9 @@ async def last_wrong(
 
 
 @router.post("/meter/forget")
-async def forget(
-    request: Request, desk: DeskDep, actor: ActorDep, number: Annotated[int, Form()]
-) -> Response:
-    """Take a reading back."""
-    forget_reading(desk, number, actor)
+async def forget(request: Request, desk: DeskDep, actor: ActorDep, number: Word) -> Response:
+    """Take a reading back, once however often it is tapped."""
+    forget_reading(desk, number_told(desk.engine.now().rig_now, number), actor)
     return RedirectResponse("/meter", 303)
 
 
