@@ -246,3 +246,25 @@ def test_two_taps_take_one_reading_and_take_back_one(client: TestClient) -> None
     assert [r["point"] for r in readings(client)] == ["cheek left"]
     assert client.post("/meter/again", data={"number": first[0]}).status_code == 409
     assert client.post("/meter/forget", data={"number": "x"}).status_code == 422
+
+
+def test_an_old_form_takes_nothing_in_the_room_opened_meanwhile(client: TestClient) -> None:
+    """The other room's heads are called the same, and stay at their light."""
+    here = client.get("/api/state").json()["room"]["id"]
+    client.post("/meter/light", data={"head": "Key"})
+    client.post(f"/rooms/{here}/duplicate")
+    other = next(r["id"] for r in client.get("/api/rooms").json() if r["id"] != here)
+    client.post(f"/api/rooms/{other}/open")
+    old = {"room_id": str(here)}
+    take = {**old, "point": "cheek right", "head": "Key", "value": "300", "sure": "true"}
+    forms = [("reading", take), ("receptor", {**old, "receptor": "dome"}), ("end", old)]
+    for act, form in forms:
+        refused = client.post(f"/meter/{act}", data=form)
+        assert refused.status_code == 409, act
+        assert "was opened meanwhile" in refused.text
+    carry = {**old, "room": str(here), "look": "1"}
+    for act in ("store", "read"):
+        assert client.post(f"/library/carry/{act}", data=carry).status_code == 409
+    assert readings(client) == []
+    assert client.post("/meter/reading", data={**take, "room_id": str(other)}).status_code == 200
+    assert len(readings(client)) == 1

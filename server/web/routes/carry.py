@@ -31,6 +31,7 @@ from server.web.carrying import (
 )
 from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.rooms import counted
+from server.web.routes.rig import same_room
 from server.web.taking import light_alone
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -82,6 +83,7 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
     """Store the chosen looks as looks of this room, all or none."""
     form = await request.form()
     fields = {k: v for k, v in form.items() if isinstance(v, str)}
+    same_room(desk, fields.get("room_id"))
     chosen = {v for v in form.getlist("look") if isinstance(v, str)}
     room_id = _room_id(fields)
 
@@ -124,6 +126,7 @@ async def into_order(
 async def read(request: Request, desk: DeskDep, session: SessionDep, actor: ActorDep) -> Response:
     """Go and take the readings that tell best how far these looks are reached here."""
     fields = {k: v for k, v in (await request.form()).items() if isinstance(v, str)}
+    same_room(desk, fields.get("room_id"))
     room_id = _room_id(fields)
 
     def pairs() -> tuple[Pair, ...]:
