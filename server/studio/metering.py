@@ -1,7 +1,7 @@
 """A metering pass: which reading comes next, what it should show, what is done already."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fractions import Fraction
 from itertools import pairwise
@@ -13,7 +13,7 @@ from server.physics.stops import light_factor
 from server.studio.figures import sides_of
 from server.studio.light import LightMatrix, light_matrix
 from server.studio.look import differs
-from server.studio.readings import DARKEST_LUX, Reading, ambient_read
+from server.studio.readings import DARKEST_LUX, Reading, ambient_read, by_pair
 from server.studio.rig import Rig
 from server.studio.room import Point
 from server.studio.setting import Setting
@@ -69,12 +69,13 @@ class _Pass:
     since: datetime | None
     matrix: LightMatrix
     plain: LightMatrix
+    read: Mapping[Pair, Sequence[Reading]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, rig: Rig, yaw_deg: float, since: datetime | None) -> "_Pass":
         able = replace(rig, heads=tuple(h for h in rig.heads if not h.out))
         plain = light_matrix(replace(able, readings=()), yaw_deg)
-        return cls(able, yaw_deg, since, light_matrix(able, yaw_deg), plain)
+        return cls(able, yaw_deg, since, light_matrix(able, yaw_deg), plain, by_pair(rig.readings))
 
     def room(self, point: Point) -> Step:
         """The reading of the room's own light at a point."""
@@ -108,8 +109,8 @@ class _Pass:
     ) -> Step:
         """The step, and whether it is done: by the newest reading that still holds."""
         done = None
-        for reading in self.rig.readings:
-            if reading.pair == (point.name, head, shaded) and self._counts(reading, point):
+        for reading in self.read.get((point.name, head, shaded), ()):
+            if self._counts(reading, point):
                 done = reading
         return Step(point.name, head, shaded, expected, done, most_lux=most)
 

@@ -62,8 +62,11 @@ def _gain_at(
 ) -> Callable[[Placement], float | None]:
     """How many stops more a head gives at a point when it stands otherwise."""
 
+    # what was read of other heads tells nothing of this one, and there may be thousands
+    own = tuple(r for r in rig.readings if r.head in ("", head.name))
+
     def lux(placement: Placement) -> float:
-        alone = replace(rig, heads=(replace(head, placement=placement),))
+        alone = replace(rig, heads=(replace(head, placement=placement),), readings=own)
         return light_matrix(alone, yaw_deg).at[point][head.name]
 
     now = lux(head.placement)

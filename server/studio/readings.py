@@ -165,6 +165,14 @@ class Metered:
     spread_stops: float
 
 
+def by_pair(readings: Iterable[Reading]) -> dict[tuple[str, str, bool], list[Reading]]:
+    """The readings of each pair, in the order they come."""
+    found: dict[tuple[str, str, bool], list[Reading]] = {}
+    for reading in readings:
+        found.setdefault(reading.pair, []).append(reading)
+    return found
+
+
 def metered(
     readings: Iterable[Reading], ambient: Mapping[str, float], lamps: Sequence[LampChange] = ()
 ) -> dict[tuple[str, str, bool], Metered]:
@@ -173,12 +181,9 @@ def metered(
     The newest reading counts, averaged in stops with earlier ones of the same placement that agree
     with it. A reading of an earlier lamp counts as the lamp that is in now would read.
     """
-    by_pair: dict[tuple[str, str, bool], list[Reading]] = {}
-    for reading in sorted(readings, key=lambda r: r.at):
-        if reading.head:
-            by_pair.setdefault(reading.pair, []).append(reading)
     found = {}
-    for pair, repeats in by_pair.items():
+    of_heads = (r for r in sorted(readings, key=lambda r: r.at) if r.head)
+    for pair, repeats in by_pair(of_heads).items():
         newest = repeats[-1]
         last = light_at_full(newest, ambient) * gained_since(lamps, newest.head, newest.at)
         if last <= 0:

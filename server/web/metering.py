@@ -1,6 +1,6 @@
 """The metering page in words: the next reading, how far the pass is, what was read so far."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import log2
@@ -21,6 +21,7 @@ from server.studio.readings import (
     Reading,
     ambient_read,
     as_warm,
+    by_pair,
     light_at_full,
     metered,
 )
@@ -35,6 +36,7 @@ from server.web.meter_words import (
     pair_name,
     stand_in_words,
 )
+from server.web.which_reading import told_as
 from server.web.words import lux_words, point_words
 
 METERING = "metering: "
@@ -62,12 +64,38 @@ class StepView:
 class ReadingView:
     """One line of what was read."""
 
-    number: int
+    number: str
+    """As a form names it."""
     name: str
     shown: str
     when: str
     note: str
     again: bool
+
+
+@dataclass(frozen=True)
+class _Listed:
+    """All that was read, in the order in which a line of it is found at once: there may be
+    thousands. `ambient` is the room's own light at each point. [lx]"""
+
+    rig: Rig
+    number: Mapping[int, int]
+    read: Mapping[Pair, Sequence[Reading]]
+    alike: Mapping[Pair, Sequence[Reading]]
+    found: Mapping[Pair, Metered]
+    ambient: Mapping[str, float]
+
+    @classmethod
+    def of(cls, rig: Rig) -> "_Listed":
+        ambient = ambient_read(rig.alike)
+        return cls(
+            rig,
+            {id(r): n for n, r in enumerate(rig.readings, start=1)},
+            by_pair(rig.readings),
+            by_pair(rig.alike),
+            metered(rig.alike, ambient, rig.lamps),
+            {p.name: rig.room.ambient_lux for p in rig.points} | ambient,
+        )
 
 
 @dataclass(frozen=True)
@@ -97,7 +125,7 @@ def steps_of(now: Now, since: datetime | None, asked: Sequence[Pair]) -> tuple[S
 def meter_view(now: Now, since: datetime | None, asked: Sequence[Pair], kept: Kept) -> MeterView:
     """Where the pass stands."""
     rig = now.rig
-    found = metered(rig.alike, ambient_read(rig.alike), rig.lamps)
+    listed = _Listed.of(rig)
     whole = steps_of(now, since, asked)
     step = next_step(whole, kept.skipped)
     left = sum(s.done is None for s in whole)
@@ -109,7 +137,7 @@ def meter_view(now: Now, since: datetime | None, asked: Sequence[Pair], kept: Ke
         done=len(whole) - left,
         steps=len(whole),
         left=left_words(left, seconds_a_reading(whole)) if left else "",
-        readings=tuple(_line(rig, r, kept, found.get(r.pair)) for r in lines),
+        readings=tuple(_line(listed, r, kept) for r in lines),
         receptor=rig.side_points[0].receptor,
         apart=apart_words(rig),
         out=f"{' and '.join(out)} {'are' if len(out) > 1 else 'is'} out: nothing is asked of"
@@ -149,13 +177,14 @@ def apart_words(rig: Rig) -> str:
     )
 
 
-def _line(rig: Rig, reading: Reading, kept: Kept, found: Metered | None) -> ReadingView:
+def _line(listed: _Listed, reading: Reading, kept: Kept) -> ReadingView:
+    rig = listed.rig
     shade = ", shaded" if reading.shaded else ""
     head = next((h for h in rig.heads if h.name == reading.head), None)
     point = next((p for p in rig.points if p.name == reading.point), None)
-    repeats = repeats_words(rig, reading, found)
+    repeats = _repeats_words(listed, reading)
     notes = [repeats] if repeats else []
-    before = off_the_one_before(rig, reading)
+    before = _off_the_one_before(listed, reading)
     if before is not None:
         way = "over" if before > 0 else "under"
         notes.append(f"{abs(before):.2f} stop {way} the reading before: was it touched?")
@@ -166,7 +195,7 @@ def _line(rig: Rig, reading: Reading, kept: Kept, found: Metered | None) -> Read
     if point is None:
         notes.append("this point is gone: kept out of all figures")
     return ReadingView(
-        number=rig.readings.index(reading) + 1,
+        number=told_as(listed.number[id(reading)], reading),
         name=f"{reading.head or 'Room'} at {point_words(reading.point)}{shade}",
         shown=shown_words(rig, reading, kept),
         when=f"{reading.at.astimezone():%d %b %H:%M}",
@@ -184,28 +213,28 @@ def shown_words(rig: Rig, reading: Reading, kept: Kept) -> str:
     return lux if shown == lux else f"{lux} · {shown}"
 
 
-def repeats_words(rig: Rig, reading: Reading, found: Metered | None) -> str:
+def _repeats_words(listed: _Listed, reading: Reading) -> str:
     """How many readings make a figure, and how far they lie apart; empty for a single one."""
     if reading.head:
+        found = listed.found.get(reading.pair)
         count, spread = (found.count, found.spread_stops) if found else (1, 0.0)
     else:  # of the room's own light the newest counts
-        read = [r.lux for r in rig.alike if r.pair == reading.pair and r.lux > 0]
+        read = [r.lux for r in listed.alike.get(reading.pair, ()) if r.lux > 0]
         count, spread = len(read), log2(max(read) / min(read)) if read else 0.0
     return f"{count} readings, {spread:.2f} stop apart" if count > 1 else ""
 
 
-def off_the_one_before(rig: Rig, reading: Reading) -> float | None:
+def _off_the_one_before(listed: _Listed, reading: Reading) -> float | None:
     """How far a reading is off the one before it of the same pair, standing the same and as warm;
     None where there is none or they agree. [stop]"""
     earlier = [
         r
-        for r in rig.readings
-        if r.pair == reading.pair and r.at < reading.at and r.placement == reading.placement
+        for r in listed.read[reading.pair]
+        if r.at < reading.at and r.placement == reading.placement
         and r.yaw_deg == reading.yaw_deg and r.receptor == reading.receptor and as_warm(r, reading)
     ]  # fmt: skip
     if not reading.head or not earlier:
         return None
-    ambient = {p.name: rig.room.ambient_lux for p in rig.points} | ambient_read(rig.alike)
     last = max(earlier, key=lambda r: r.at)
-    off = off_stops(light_at_full(reading, ambient), light_at_full(last, ambient))
+    off = off_stops(*(light_at_full(r, listed.ambient) for r in (reading, last)))
     return off if off is not None and abs(off) > SAME_WITHIN_STOPS else None

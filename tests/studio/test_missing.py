@@ -13,7 +13,9 @@ from server.physics.beam import Beam, BeamRow
 from server.studio.carry import Carry, Short, carried
 from server.studio.light import light_matrix
 from server.studio.missing import instead_of_the_lens, remedies, stood_as_there
+from server.studio.readings import Reading
 from server.studio.rig import Rig
+from tests.studio.simulated import NOON
 from tests.studio.test_carry import look_of, room, three_to_one
 
 
@@ -151,3 +153,15 @@ def test_a_key_that_stands_elsewhere_is_told_to_stand_as_it_stood_there() -> Non
     placed = there.standing({"Key": remedy.placement})
     assert Carry(here, placed).carried(found.look).verdict == "reached"
     assert stood_as_there(carry, carry.carried(look_of(here, Fill=0.3))) is None
+
+
+def test_what_was_read_of_other_heads_changes_no_way() -> None:
+    here, there = pair()
+    short = carried(short_of_key(here, there), here, there).short[0]
+    fill, key = (there.head(name).placement for name in ("Fill", "Key"))
+    of_key = Reading("cheek right", "Key", 90.0, 0.25, NOON, key, 0.0, "flat")
+    of_fill = Reading("cheek right", "Fill", 333.0, 0.25, NOON, fill, 0.0, "flat")
+    known = replace(there, readings=(of_key,))
+    more = replace(there, readings=(of_key, of_fill))
+    assert remedies(short, more, 0.0) == remedies(short, known, 0.0)
+    assert light_matrix(more, 0.0) != light_matrix(known, 0.0)

@@ -8,6 +8,7 @@ import html
 import json
 import re
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from math import log2
 from urllib.parse import parse_qs, parse_qsl, urlsplit
@@ -364,3 +365,12 @@ def test_a_machine_that_cannot_work_light_out_says_so(
     monkeypatch.setitem(sys.modules, "server.studio.solve", None)
     assert "Light cannot be worked out on this machine" in page(mill)
     assert store(mill, look_number(mill)).status_code == 409
+
+
+def test_tablets_that_store_at_once_store_one_look(mill: TestClient) -> None:
+    number = look_number(mill)
+    with ThreadPoolExecutor(4) as tablets:
+        codes = [a.status_code for a in tablets.map(lambda _: store(mill, number), range(4))]
+    assert sorted(codes) == [200, 422, 422, 422]
+    looks = [k for k in mill.get("/api/looks").json() if k["room"]["name"] == "Mill"]
+    assert len(looks) == 1

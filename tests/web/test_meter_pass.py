@@ -1,7 +1,9 @@
 """A metering pass in one hand: nothing typed is lost, no head out is asked for, and what went wrong
 is taken back without the light jumping."""
 
+import json
 import re
+from datetime import UTC, datetime
 from html import unescape
 from math import log2
 
@@ -221,3 +223,48 @@ def test_the_page_says_which_way_the_stand_in_faces(client: TestClient) -> None:
     behind = client.get("/meter", params={"asked": '[["background","",false]]'}).text
     assert "own light at background" in behind
     assert "turned 15°" not in behind  # the background does not turn
+
+
+def test_two_taps_take_one_reading_and_take_back_one(client: TestClient) -> None:
+    """The first may be followed by a step that lights the same head, so nothing else refuses it."""
+    pairs = [["cheek right", "Key", False], ["cheek left", "Key", False]]
+    asked = {"asked": json.dumps(pairs), "since": datetime.now(UTC).isoformat()}
+    client.post("/meter/light", data={"head": "Key"})
+    tap = {**asked, "point": "cheek right", "head": "Key", "value": "300", "sure": "true"}
+    for _ in range(2):
+        page = client.post("/meter/reading", data=tap).text
+        assert "Key at cheek camera left" in page
+    assert len(readings(client)) == 1
+    other = {**asked, "point": "cheek left", "head": "Key", "value": "200", "sure": "true"}
+    client.post("/meter/reading", data=other)
+    assert len(readings(client)) == 2
+    page = client.get("/meter").text
+    first = re.findall(r'action="/meter/forget"><button[^>]* value="(1\.[^"]*)"', page)
+    answers = [client.post("/meter/forget", data={"number": first[0]}) for _ in range(2)]
+    assert [a.status_code for a in answers] == [200, 409]
+    assert "taken back already" in answers[1].text
+    assert [r["point"] for r in readings(client)] == ["cheek left"]
+    assert client.post("/meter/again", data={"number": first[0]}).status_code == 409
+    assert client.post("/meter/forget", data={"number": "x"}).status_code == 422
+
+
+def test_an_old_form_takes_nothing_in_the_room_opened_meanwhile(client: TestClient) -> None:
+    """The other room's heads are called the same, and stay at their light."""
+    here = client.get("/api/state").json()["room"]["id"]
+    client.post("/meter/light", data={"head": "Key"})
+    client.post(f"/rooms/{here}/duplicate")
+    other = next(r["id"] for r in client.get("/api/rooms").json() if r["id"] != here)
+    client.post(f"/api/rooms/{other}/open")
+    old = {"room_id": str(here)}
+    take = {**old, "point": "cheek right", "head": "Key", "value": "300", "sure": "true"}
+    forms = [("reading", take), ("receptor", {**old, "receptor": "dome"}), ("end", old)]
+    for act, form in forms:
+        refused = client.post(f"/meter/{act}", data=form)
+        assert refused.status_code == 409, act
+        assert "was opened meanwhile" in refused.text
+    carry = {**old, "room": str(here), "look": "1"}
+    for act in ("store", "read"):
+        assert client.post(f"/library/carry/{act}", data=carry).status_code == 409
+    assert readings(client) == []
+    assert client.post("/meter/reading", data={**take, "room_id": str(other)}).status_code == 200
+    assert len(readings(client)) == 1

@@ -314,3 +314,14 @@ def test_a_rig_that_changed_during_the_readings_is_told_and_nothing_is_lost(
     assert "Key" in answer.text
     assert len(metered.get("/api/readings").json()) == before
     assert metered.get("/meter/trust").status_code == 200
+
+
+def test_in_the_dark_nothing_is_called_good(client: TestClient) -> None:
+    document = client.get("/api/rig").json()
+    document["room"]["ambient_lux"] = 0
+    assert client.put("/api/rig", json=document).status_code == 200
+    client.post("/api/dark")
+    refused = client.post("/meter/trust/take")
+    assert refused.status_code == 409
+    assert "no light: recall a look first" in refused.text
+    assert "good to a sixth" not in refused.text

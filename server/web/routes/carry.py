@@ -2,6 +2,7 @@
 
 from asyncio import to_thread
 from datetime import UTC, datetime
+from threading import Lock
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -30,6 +31,7 @@ from server.web.carrying import (
 )
 from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.rooms import counted
+from server.web.routes.rig import same_room
 from server.web.taking import light_alone
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -37,6 +39,8 @@ from server.web.views import strip_view
 router = APIRouter(prefix="/library/carry", include_in_schema=False)
 MOST_LOOKS = 200
 MOST_ADDRESS = 2000
+STORING = Lock()
+"""One at a time finds which looks are here already, and stores the others."""
 
 
 @router.get("")
@@ -79,6 +83,7 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
     """Store the chosen looks as looks of this room, all or none."""
     form = await request.form()
     fields = {k: v for k, v in form.items() if isinstance(v, str)}
+    same_room(desk, fields.get("room_id"))
     chosen = {v for v in form.getlist("look") if isinstance(v, str)}
     room_id = _room_id(fields)
 
@@ -89,8 +94,9 @@ async def keep(request: Request, desk: DeskDep, session: SessionDep) -> Response
             raise OutOfRange("choose one look at least")
         now = desk.engine.now()
         carry = carry_of(source, now.rig_now, fields)
-        made = looks_to_store(carry, looks, store.all_looks(session))
-        return tuple(look_files.add_looks(session, made, now.record.room_id))
+        with STORING:
+            made = looks_to_store(carry, looks, store.all_looks(session))
+            return tuple(look_files.add_looks(session, made, now.record.room_id))
 
     ids = await to_thread(stored)
     token = desk.incoming.put("carry", b"")
@@ -120,6 +126,7 @@ async def into_order(
 async def read(request: Request, desk: DeskDep, session: SessionDep, actor: ActorDep) -> Response:
     """Go and take the readings that tell best how far these looks are reached here."""
     fields = {k: v for k, v in (await request.form()).items() if isinstance(v, str)}
+    same_room(desk, fields.get("room_id"))
     room_id = _room_id(fields)
 
     def pairs() -> tuple[Pair, ...]:

@@ -17,7 +17,7 @@ from server.studio.look import Look
 from server.studio.sure import Figure, Sureness
 from server.web.carrying import looks_to_store
 from server.web.desk import Desk, DeskDep, SessionDep
-from server.web.routes.carry import other_room
+from server.web.routes.carry import STORING, other_room
 
 contract = APIRouter(prefix="/api", tags=["contract"])
 
@@ -63,8 +63,9 @@ def _carried(desk: Desk, session: Session, wish: CarryWish) -> dict[str, Any]:
         "looks": [_look_json(carry, sure, look) for look in looks],
     }
     if wish.store:
-        made = looks_to_store(carry, looks, store.all_looks(session))
-        answer["stored"] = look_files.add_looks(session, made, now.record.room_id)
+        with STORING:
+            made = looks_to_store(carry, looks, store.all_looks(session))
+            answer["stored"] = look_files.add_looks(session, made, now.record.room_id)
     return answer
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi import APIRouter, Depends, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from server.errors import Refused
@@ -16,6 +16,7 @@ from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.meter_kept import Kept, KeptDep, keep
 from server.web.meter_words import far_words, typed_words
 from server.web.metering import meter_view
+from server.web.routes.rig import same_room
 from server.web.shown import Shown, ShownDep
 from server.web.taking import (
     forget_reading,
@@ -28,9 +29,18 @@ from server.web.taking import (
 )
 from server.web.templating import html, is_htmx, went
 from server.web.views import strip_view
+from server.web.which_reading import is_same_tap, number_told
 
 router = APIRouter(include_in_schema=False)
 Word = Annotated[str, Form(max_length=60)]
+
+
+async def in_this_room(desk: DeskDep, room_id: Annotated[str, Form(max_length=20)] = "") -> None:
+    """Refuse a form of another room than the open one: heads may be called the same in both."""
+    same_room(desk, room_id)
+
+
+OF_ROOM = [Depends(in_this_room)]
 
 
 @router.get("/meter")
@@ -58,7 +68,7 @@ async def meter_page(
     )  # fmt: skip
 
 
-@router.post("/meter/way")
+@router.post("/meter/way", dependencies=OF_ROOM)
 async def set_meter(request: Request, desk: DeskDep, shown: ShownDep, kept: KeptDep,
                     asking: AskingDep) -> Response:  # fmt: skip
     """The meter shows another unit, or is set to another ISO or shutter: what is expected of it is
@@ -71,7 +81,7 @@ async def set_meter(request: Request, desk: DeskDep, shown: ShownDep, kept: Kept
     return keep(html("parts/meter_expected.html", meter=view, oob=True), kept)
 
 
-@router.post("/meter/light")
+@router.post("/meter/light", dependencies=OF_ROOM)
 async def light_head(
     request: Request, desk: DeskDep, actor: ActorDep, asking: AskingDep, head: Word = "",
     back: Word = "/meter",
@@ -83,7 +93,7 @@ async def light_head(
     return went(request, meter_url(asking.fields))
 
 
-@router.post("/meter/reading")
+@router.post("/meter/reading", dependencies=OF_ROOM)
 async def take_reading(
     request: Request, desk: DeskDep, actor: ActorDep, shown: ShownDep, kept: KeptDep,
     asking: AskingDep, point: Word, head: Word = "", shaded: Annotated[bool, Form()] = False,
@@ -102,7 +112,8 @@ async def take_reading(
         if shown.dark:
             typed = {"ask": question, "dark": "true"}
         return keep(went(request, meter_url({**asking.fields, **typed})), kept)
-    keep_reading(desk, reading, actor)
+    if not is_same_tap(now.rig_now, reading):
+        keep_reading(desk, reading, actor)
     return keep(went(request, _go_on(desk, actor, kept, asking)), kept)
 
 
@@ -125,7 +136,7 @@ def _go_on(desk: Desk, actor: str, kept: Kept, asking: Asking) -> str:
     return meter_url(asking.fields)
 
 
-@router.post("/meter/skip")
+@router.post("/meter/skip", dependencies=OF_ROOM)
 async def skip(
     request: Request, desk: DeskDep, actor: ActorDep, kept: KeptDep, asking: AskingDep, point: Word,
     head: Word = "", shaded: Annotated[bool, Form()] = False,
@@ -139,7 +150,7 @@ async def skip(
     return keep(went(request, _go_on(desk, actor, kept, asking)), kept)
 
 
-@router.post("/meter/new")
+@router.post("/meter/new", dependencies=OF_ROOM)
 async def new_pass(request: Request, desk: DeskDep, kept: KeptDep) -> Response:
     """Begin a new pass: everything is asked for once more, what was read before stays."""
     room = desk.engine.now().record.room_id
@@ -147,18 +158,17 @@ async def new_pass(request: Request, desk: DeskDep, kept: KeptDep) -> Response:
     return keep(went(request, TO_METER), kept)
 
 
-@router.post("/meter/again")
-async def read_again(
-    request: Request, desk: DeskDep, actor: ActorDep, number: Annotated[int, Form()]
-) -> Response:
+@router.post("/meter/again", dependencies=OF_ROOM)
+async def read_again(request: Request, desk: DeskDep, actor: ActorDep, number: Word) -> Response:
     """Take one reading once more; its repeats are then told with how far they lie apart."""
-    pair = numbered(desk.engine.now().rig, number).pair
+    rig = desk.engine.now().rig
+    pair = numbered(rig, number_told(rig, number)).pair
     light_alone(desk, pair[1], actor)
     since = datetime.now(UTC).isoformat()
     return went(request, meter_url(Asking(asked_text([pair]), since, TO_METER).fields))
 
 
-@router.post("/meter/wrong")
+@router.post("/meter/wrong", dependencies=OF_ROOM)
 async def last_wrong(
     request: Request, desk: DeskDep, actor: ActorDep, kept: KeptDep, asking: AskingDep, at: Word
 ) -> Response:
@@ -175,16 +185,14 @@ async def last_wrong(
     return went(request, meter_url(asking.fields))
 
 
-@router.post("/meter/forget")
-async def forget(
-    request: Request, desk: DeskDep, actor: ActorDep, number: Annotated[int, Form()]
-) -> Response:
-    """Take a reading back."""
-    forget_reading(desk, number, actor)
+@router.post("/meter/forget", dependencies=OF_ROOM)
+async def forget(request: Request, desk: DeskDep, actor: ActorDep, number: Word) -> Response:
+    """Take a reading back, once however often it is tapped."""
+    forget_reading(desk, number_told(desk.engine.now().rig_now, number), actor)
     return RedirectResponse("/meter", 303)
 
 
-@router.post("/meter/receptor")
+@router.post("/meter/receptor", dependencies=OF_ROOM)
 async def set_receptor(desk: DeskDep, actor: ActorDep, receptor: Word) -> Response:
     """Flat or dome, the same for every point: a pass never mixes them."""
     rig = desk.engine.now().rig_now
@@ -193,7 +201,7 @@ async def set_receptor(desk: DeskDep, actor: ActorDep, receptor: Word) -> Respon
     return RedirectResponse("/meter", 303)
 
 
-@router.post("/meter/end")
+@router.post("/meter/end", dependencies=OF_ROOM)
 async def end(
     request: Request, desk: DeskDep, actor: ActorDep, back: Annotated[str, Form()] = ""
 ) -> Response:

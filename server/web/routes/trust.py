@@ -39,7 +39,9 @@ async def trust_page(desk: DeskDep) -> Response:
 async def take(desk: DeskDep, actor: ActorDep) -> Response:
     """Go and take exactly the readings that are missing; the first head is lit alone."""
     found = trust_now(desk.engine.now())
-    if found is None or not found.fewest:
+    if found is None:
+        raise Refused("no light: recall a look first to see what its figures rest on")
+    if not found.fewest:
         raise Refused("there is nothing to read again: the figures are good to a sixth of a stop")
     light_alone(desk, found.fewest[0][1], actor)
     since = datetime.now(UTC).isoformat()
