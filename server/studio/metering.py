@@ -159,18 +159,35 @@ def asked_steps(
     rig: Rig, yaw_deg: float, pairs: Sequence[Pair], since: datetime
 ) -> tuple[Step, ...]:
     """Just these readings, in this order, each to be taken anew since a moment; those of a head
-    that is out are left out."""
+    that is out are left out, and those of what is no longer in the rig (`gone_of`)."""
     known = _Pass.of(rig, yaw_deg, since)
-    points = {p.name: p for p in rig.points}
+    points, gone = {p.name: p for p in rig.points}, set(gone_of(rig, pairs))
     found = []
     for name, head, shaded in pairs:
-        if name not in points:
-            raise NotFound(f"no point is called {name!r:.60}; there are {', '.join(points)}")
+        if name in gone or head in gone:
+            continue
         if not head:
             found.append(known.room(points[name]))
         elif not rig.head(head).out:
             found.append((known.shade if shaded else known.head)(points[name], head))
     return tuple(found)
+
+
+def gone_of(rig: Rig, pairs: Sequence[Pair]) -> tuple[str, ...]:
+    """Points and heads that readings are asked of, and that the rig has not, or no longer.
+
+    Raises NotFound when that leaves no reading to take.
+    """
+    points, heads = {p.name for p in rig.points}, {h.name for h in rig.heads}
+    kept = [(p, h) for p, h, _ in pairs if p in points and (not h or h in heads)]
+    gone = {p: None for p, _, _ in pairs if p not in points}
+    gone |= {h: None for _, h, _ in pairs if h and h not in heads}
+    if pairs and not kept:
+        raise NotFound(
+            f"no point or head is called {' or '.join(map(repr, gone)):.120}: nothing is left of"
+            " the readings that were asked for"
+        )
+    return tuple(gone)
 
 
 def expected_room_lux(rig: Rig, point: str) -> float:

@@ -19,7 +19,7 @@ from server.studio.tape import length_words
 
 NEAREST_M = 0.5
 """Nobody stands a hot head nearer than this (common practice). [m]"""
-STEPS, HALVINGS = 48, 40
+STEPS, HALVINGS = 48, 20
 ENOUGH_STOPS = 0.03
 WORTH_TELLING_STOPS = 1 / 12
 STRONGER_FROM_STOPS = 0.5

@@ -9,6 +9,7 @@ from server.live.now import EPOCH, Now
 from server.studio.metering import (
     Step,
     asked_steps,
+    gone_of,
     is_alone,
     off_stops,
     seconds_a_reading,
@@ -131,7 +132,7 @@ def meter_view(now: Now, since: datetime | None, asked: Sequence[Pair], kept: Ke
     left = sum(s.done is None for s in whole)
     lines = sorted(table(rig).values(), key=lambda r: r.at, reverse=True)
     last = lines[0] if lines else None
-    out = [h.name for h in rig.heads if h.out]
+    out, gone = [h.name for h in rig.heads if h.out], gone_of(rig, asked)
     return MeterView(
         step=_step(now, step, kept) if step else None,
         done=len(whole) - left,
@@ -140,8 +141,12 @@ def meter_view(now: Now, since: datetime | None, asked: Sequence[Pair], kept: Ke
         readings=tuple(_line(listed, r, kept) for r in lines),
         receptor=rig.side_points[0].receptor,
         apart=apart_words(rig),
-        out=f"{' and '.join(out)} {'are' if len(out) > 1 else 'is'} out: nothing is asked of"
-        f" {'them' if len(out) > 1 else 'it'}." if out else "",
+        out=" ".join(filter(None, (
+            f"{' and '.join(out)} {'are' if len(out) > 1 else 'is'} out: nothing is asked of"
+            f" {'them' if len(out) > 1 else 'it'}." if out else "",
+            f"{' and '.join(gone)} {'are' if len(gone) > 1 else 'is'} gone from the rig: left out."
+            if gone else "",
+        ))),
         last=pair_name(last.pair) if last else "",
         last_at=last.at.isoformat() if last else "",
     )  # fmt: skip

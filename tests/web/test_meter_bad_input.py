@@ -1,6 +1,7 @@
 """What no meter shows, what is typed by mistake, and a pass that was left: one sentence each, and
 nothing is lost."""
 
+import json
 import re
 from html import unescape
 
@@ -108,6 +109,13 @@ def test_a_point_or_head_that_is_gone_meanwhile(
     answer = client.post("/meter/reading", data={**asked, "value": "500", "kind": "lux"})
     assert answer.status_code == 404
     assert f"no point is called '{asked['point']}'; there are" in unescape(answer.text)
+    other = next(p["name"] for p in fewer)
+    both = json.dumps([[asked["point"], "Nobody", False], [other, "", False]])
+    page = unescape(client.get("/meter", params={"asked": both}).text)
+    assert f"{asked['point']} and Nobody are gone from the rig: left out." in page
+    none = client.get("/meter", params={"asked": json.dumps([[asked["point"], "", False]])})
+    assert none.status_code == 404
+    assert "nothing is left of the readings that were asked for" in none.text
     client.put("/api/rig", json=document)
     client.post(f"/rig/heads/{asked['head']}/delete")
     answer = client.post("/meter/reading", data={**asked, "value": "500", "kind": "lux"})
@@ -147,3 +155,23 @@ def test_a_touched_head_is_asked_for_again(waiting: tuple[TestClient, dict[str, 
     done = int(re.search(r"(\d+) of \d+ read", client.get("/meter").text)[1])
     client.post("/meter/touched", data={"head": asked["head"]})
     assert int(re.search(r"(\d+) of \d+ read", client.get("/meter").text)[1]) == done - 1
+
+
+def test_a_form_of_another_room_takes_nothing_here(
+    waiting: tuple[TestClient, dict[str, str]],
+) -> None:
+    client, asked = waiting
+    pages = [client.get(path).text for path in ("/meter", "/meter/trust", "/rig")]
+    forms = [f for p in pages for f in re.findall(r'<form[^>]*action="/meter.*?</form>', p, re.S)]
+    forms = [form for form in forms if "/files/" not in form]
+    assert len(forms) > 8
+    assert [form for form in forms if 'name="room_id" value="1"' not in form] == []
+    client.post("/rooms/1/duplicate")
+    client.post("/api/rooms/2/open")
+    old = {**asked, "value": "500", "kind": "lux", "room_id": "1", "head": "Key", "back": "/rig"}
+    before = client.get("/api/rig").json()
+    for path in ("reading", "receptor", "end", "touched", "new", "skip"):
+        answer = client.post(f"/meter/{path}", data={**old, "receptor": "dome"})
+        assert answer.status_code == 409, path
+        assert "this form was of another room" in answer.text
+    assert client.get("/api/rig").json() == before

@@ -31,7 +31,7 @@ from server.web.carrying import (
 )
 from server.web.desk import ActorDep, Desk, DeskDep, SessionDep
 from server.web.rooms import counted
-from server.web.routes.rig import same_room
+from server.web.routes.rig import OF_ROOM, same_room
 from server.web.taking import light_alone
 from server.web.templating import html, went
 from server.web.views import strip_view
@@ -109,7 +109,7 @@ def _url(room_id: int, fields: dict[str, str], **more: str) -> str:
     return "/library/carry?" + urlencode({"room": room_id, **more, **chosen})
 
 
-@router.post("/order")
+@router.post("/order", dependencies=OF_ROOM)
 async def into_order(
     request: Request, desk: DeskDep, session: SessionDep, token: Annotated[str, Form()]
 ) -> Response:

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Form, Query, Request, Response
+from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from server.errors import Refused
@@ -16,7 +16,7 @@ from server.web.desk import ActorDep, Desk, DeskDep
 from server.web.meter_kept import Kept, KeptDep, keep
 from server.web.meter_words import far_words, typed_words
 from server.web.metering import meter_view
-from server.web.routes.rig import same_room
+from server.web.routes.rig import OF_ROOM
 from server.web.shown import Shown, ShownDep
 from server.web.taking import (
     forget_reading,
@@ -33,14 +33,6 @@ from server.web.which_reading import is_same_tap, number_told
 
 router = APIRouter(include_in_schema=False)
 Word = Annotated[str, Form(max_length=60)]
-
-
-async def in_this_room(desk: DeskDep, room_id: Annotated[str, Form(max_length=20)] = "") -> None:
-    """Refuse a form of another room than the open one: heads may be called the same in both."""
-    same_room(desk, room_id)
-
-
-OF_ROOM = [Depends(in_this_room)]
 
 
 @router.get("/meter")

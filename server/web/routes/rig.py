@@ -8,7 +8,7 @@ from hashlib import sha256
 from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, Form, Request, Response
+from fastapi import APIRouter, Depends, Form, Request, Response
 from sqlmodel import Session
 
 from server.errors import Refused
@@ -258,3 +258,11 @@ def same_room(desk: Desk, room_id: object) -> Rig:
             " nothing was changed, open the Rig page again"
         )
     return now.rig_now
+
+
+async def in_this_room(desk: DeskDep, room_id: Annotated[str, Form(max_length=20)] = "") -> None:
+    """Refuse a form of another room than the open one: heads may be called the same in both."""
+    same_room(desk, room_id)
+
+
+OF_ROOM = [Depends(in_this_room)]

@@ -12,6 +12,7 @@ from server.errors import Refused
 from server.live.now import Now
 from server.web.asked import asked_text, meter_url
 from server.web.desk import ActorDep, Desk, DeskDep
+from server.web.routes.rig import OF_ROOM
 from server.web.taking import light_alone
 from server.web.templating import html
 from server.web.trust_json import trust_json
@@ -35,7 +36,7 @@ async def trust_page(desk: DeskDep) -> Response:
     )  # fmt: skip
 
 
-@router.post("/meter/trust/take")
+@router.post("/meter/trust/take", dependencies=OF_ROOM)
 async def take(desk: DeskDep, actor: ActorDep) -> Response:
     """Go and take exactly the readings that are missing; the first head is lit alone."""
     found = trust_now(desk.engine.now())
@@ -48,7 +49,7 @@ async def take(desk: DeskDep, actor: ActorDep) -> Response:
     return RedirectResponse(meter_url({"since": since, "asked": asked_text(found.fewest)}), 303)
 
 
-@router.post("/meter/touched")
+@router.post("/meter/touched", dependencies=OF_ROOM)
 async def touched(
     desk: DeskDep, actor: ActorDep, head: Word, on: Annotated[bool, Form()] = True,
     back: Word = PAGE,
