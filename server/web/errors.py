@@ -50,7 +50,9 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     async def http_error(request: Request, error: HTTPException) -> Response:
-        return answer(request, error.status_code, str(error.detail))
+        unknown = error.status_code == 404 and error.detail == "Not Found"
+        sentence = "there is no page at this address" if unknown else str(error.detail)
+        return answer(request, error.status_code, sentence)
 
 
 def sentences(errors: object) -> str:

@@ -131,3 +131,9 @@ def test_forms_work_without_javascript(client: TestClient) -> None:
     )
     assert (answer.status_code, answer.headers["location"]) == (303, "/board")
     assert client.get("/api/state").json()["look"]["id"] == 1
+
+
+def test_an_address_that_is_none_is_told_in_words(client: TestClient) -> None:
+    answer = client.get("/lihgts")
+    assert answer.status_code == 404
+    assert "here is no page at this address" in answer.text
