@@ -10,7 +10,7 @@ UNREACHED_STOPS = 1 / 6
 """Beyond this a wish pulls no harder: what cannot be reached must not drag the rest along."""
 FARTHEST = 64.0
 ROUNDS = 60
-SETTLED_STOPS = 1e-5
+SETTLED_STOPS = 1e-4
 
 
 @dataclass(frozen=True)
