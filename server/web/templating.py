@@ -33,8 +33,8 @@ from server.web.views import looks_view, strip_view
 from server.web.warming import minute_of
 
 VIEWS = (
-    "looks", "board", "heads", "compare", "library", "sitting", "rig", "strip", "by_hand", "placing",
-    "whole_plan",
+    "looks", "board", "heads", "compare", "library", "sitting", "rig", "strip", "by_hand",
+    "placing", "whole_plan",
 )  # fmt: skip
 SHOWN_AT_MOST = 24
 
