@@ -89,6 +89,7 @@ class Engine(Owner):
             if thirds > 0 and all(self._setting.of(h) is None for h in heads):
                 there = self._setting.with_outputs({heads[0].name: BROUGHT_IN_OUTPUT})
                 text = f"{heads[0].name} in, low"
+                self._would_trip(text, there)
                 return self._go(there, "bring in", text, actor, RECALL_S), None
             return self._nudged(heads, name, thirds, keep, self.nudge_seconds(), actor)
 
@@ -126,7 +127,7 @@ class Engine(Owner):
                 )
             there = look.setting(self._rig, self._setting)
             if not anyway:
-                self._would_trip(name, there)
+                self._would_trip(name, there, ", or recall it all the same")
             seconds = RECALL_S if fade_s is None else fade_s
             return self._go(there, "recall", name, actor, seconds, {"look": look.look_id})
 

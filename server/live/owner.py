@@ -160,13 +160,13 @@ class Owner:
             self._would_trip(move.text, move.there)
             return self._go(move.there, move.kind, move.text, actor, move.fade_s, move.detail)
 
-    def _would_trip(self, name: str, there: Setting) -> None:
+    def _would_trip(self, name: str, there: Setting, otherwise: str = "") -> None:
         start = self._fade.at(self._clock())
         now = {h.name: start.get(h.name, 0.0) for h in self._rig.heads}
         for load in trips(self._rig, now, outputs_of(self._rig, there)):
             raise WouldTrip(
                 f"{name} would draw {load.amps_now:.1f} A on circuit {load.name}, whose breaker is"
-                f" for {load.breaker_amps:g} A: take load off it first, or recall it all the same"
+                f" for {load.breaker_amps:g} A: take load off it first{otherwise}"
             )
 
     def _go(

@@ -52,7 +52,7 @@ def thirds_text(thirds: float) -> str:
     sign = "▲" if thirds > 0 else "▼"
     about = "" if abs(thirds - rounded) < 0.05 else "~"
     if rounded == 0:
-        return f"~{sign}<⅓"
+        return f"{sign} under ⅓"
     whole, rest = divmod(abs(rounded), THIRDS_PER_STOP)
     return f"{about}{sign}{whole or ''}{VULGAR[rest]}"
 

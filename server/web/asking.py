@@ -8,6 +8,7 @@ from urllib.parse import parse_qsl
 from sqlmodel import Session
 
 from server.errors import StudioError
+from server.live.engine import BROUGHT_IN_OUTPUT
 from server.live.now import Now
 from server.store.looks import get_look
 from server.studio.figures import outputs_of, ratio_of
@@ -50,11 +51,14 @@ def fields_of(content_type: str, body: bytes) -> dict[str, Any]:
         return {}
 
 
-def wish_words(now: Now, session: Session, act: str, fields: Mapping[str, Any]) -> str:
-    """`fill ▲⅓ → 2.6:1`. What the wish would do is worked out, never done."""
+def wish_words(
+    now: Now, session: Session, act: str, fields: Mapping[str, Any], *, of_page: bool = False
+) -> str:
+    """`fill ▲⅓ → 2.6:1`. What the wish would do is worked out, never done. The keys of a page also
+    bring a dark head in."""
     try:
         if act == "nudge":
-            return _nudge_words(now, fields)
+            return _nudge_words(now, fields, of_page)
         if act == "recall":
             look = get_look(session, int(fields["look"]))
             if look.missing_heads(now.rig):
@@ -69,7 +73,7 @@ def wish_words(now: Now, session: Session, act: str, fields: Mapping[str, Any]) 
     return WORDS[act]
 
 
-def _nudge_words(now: Now, fields: Mapping[str, Any]) -> str:
+def _nudge_words(now: Now, fields: Mapping[str, Any], of_page: bool) -> str:
     thirds = int(fields["thirds"])
     name = str(fields.get("group") or fields.get("role") or fields["head"])
     if "group" in fields:
@@ -80,6 +84,11 @@ def _nudge_words(now: Now, fields: Mapping[str, Any]) -> str:
         heads = (now.rig.head(name),)
     setting = now.record.history.now.setting
     keep = str(fields.get("keep", "nothing"))
-    there = nudged(now.rig, now.matrix, setting, heads, thirds, keep).setting
-    ratio = ratio_of(now.rig, now.matrix, outputs_of(now.rig, there))
-    return f"{name} {thirds_text(float(thirds))} → {ratio.told}"
+    there_are = [h for h in heads if not h.out]
+    if of_page and thirds > 0 and there_are and all(setting.of(h) is None for h in there_are):
+        there = setting.with_outputs({there_are[0].name: BROUGHT_IN_OUTPUT})
+        what = f"{there_are[0].name} in, low"
+    else:
+        there = nudged(now.rig, now.matrix, setting, heads, thirds, keep).setting
+        what = f"{name} {thirds_text(float(thirds))}"
+    return f"{what} → {ratio_of(now.rig, now.matrix, outputs_of(now.rig, there)).told}"

@@ -42,6 +42,15 @@ class Row:
 
 
 @dataclass(frozen=True)
+class HeadRow:
+    """One head with keys of its own. `first` names the board's row that begins with it."""
+
+    row: Row
+    role: str
+    first: str
+
+
+@dataclass(frozen=True)
 class Board:
     """The board: rows and ratios."""
 
@@ -75,6 +84,24 @@ def board_view(now: Now) -> Board:
     return Board(tuple(rows), RATIOS)
 
 
+def each_head(now: Now) -> tuple[HeadRow, ...]:
+    """Every head of the rig as a row of its own, in the order of the board's rows."""
+    off_colour = mismatches(now.rig, now.setting)
+    told = []
+    for group, _, roles, _ in GROUPS[:-1]:
+        heads = [h for h in now.figures.heads if h.head.role in roles]
+        for figures in heads:
+            head = figures.head
+            # a name is any text: as an element's id it is written in plain digits
+            own = f"head-{head.name.encode().hex()}"
+            warm = warming_words(now, [head])
+            row = _row(own, head.name, "", [figures], off_colour, warm)
+            first = group if figures is heads[0] else ""
+            role = "" if head.name.casefold() == head.role else head.role
+            told.append(HeadRow(row, role, first))
+    return tuple(told)
+
+
 def _row(
     group: str,
     name: str,
@@ -85,7 +112,7 @@ def _row(
 ) -> Row:
     lit = [h for h in heads if h.room_up_thirds is not None]
     if heads and all(h.head.out for h in heads):
-        return Row(group, name, key, "dark", "out", "until it is back", "", "", "", "")
+        return Row(group, name, key, "out", "out", "until it is back", "", "", "", "")
     out = ", ".join(f"{h.head.name} is out" for h in heads if h.head.out) if group != "all" else ""
     if not lit:
         return Row(group, name, key, "dark", "dark", "brings it in low", "", "", out, "")
@@ -93,7 +120,9 @@ def _row(
     down = min(h.room_down_thirds or 0.0 for h in lit)
     good = {round(h.from_good_thirds, 2) for h in lit if h.from_good_thirds is not None}
     from_good = ""
-    if len(good) == 1:
+    if good and any(h.from_good_thirds is None for h in lit):
+        from_good = "mixed"  # one of them was dark in the good frame
+    elif len(good) == 1:
         from_good = thirds_text(good.pop()) or "as good"
     elif good:
         from_good = "mixed"
@@ -114,7 +143,8 @@ def _row(
 def _below_words(lit: Sequence[HeadFigures], up: float) -> str:
     """How far a row is from full: as far as the head of it that is nearest."""
     if up >= AT_THE_END:
-        return f"{stops_words(up) if up >= 1 else '<⅓'} below full"
+        words = stops_words(up)
+        return "just below full" if words == "0" else f"{words} below full"
     ended = [h.head.name for h in lit if (h.room_up_thirds or 0.0) < AT_THE_END]
     if len(ended) == len(lit):
         return "at the top"
@@ -124,7 +154,8 @@ def _below_words(lit: Sequence[HeadFigures], up: float) -> str:
 def _room_words(thirds: float) -> str:
     if thirds < AT_THE_END:
         return "none"
-    return f"{stops_words(thirds) if thirds >= 1 else '<⅓'} left"
+    words = stops_words(thirds)
+    return "a little" if words == "0" else f"{words} left"
 
 
 def _row_note(lit: Sequence[HeadFigures], off_colour: Mapping[str, str]) -> str:

@@ -39,6 +39,6 @@ def _background_words(told: Figures) -> str:
     thirds = 3 * abs(found.over_lit_stops)
     if thirds < EQUAL_WITHIN_THIRDS:
         return "background as bright as the lit side"
-    words = stops_words(thirds + EQUAL_WITHIN_THIRDS)
+    words = stops_words(thirds)
     stop = "stops" if thirds + EQUAL_WITHIN_THIRDS >= 4 else "stop"
     return f"background {words} {stop} {'over' if found.over_lit_stops > 0 else 'under'}"

@@ -48,7 +48,9 @@ async def refusal_for(
     body = await _whole(receive)
     fields = fields_of(headers.get("content-type", ""), body)
     with Session(desk.database) as session:
-        text = wish_words(desk.engine.now(), session, act, fields)
+        text = wish_words(
+            desk.engine.now(), session, act, fields, of_page=path.startswith("/live/")
+        )
     kept: dict[str, Any] = {k: v for k, v in scope.items() if k != "state"}
     wish = desk.floor.ask(device, text, kept, body)
     desk.hub.nudge()

@@ -130,7 +130,7 @@ def found_light(
 
 def _mix_view(rig: Rig, mix: Mixed) -> MixView:
     lit = [(h.name, s) for h in rig.heads if (s := mix.setting.of(h)) is not None]
-    heads = ", ".join(f"{name} {stops_words(float(3 * s) + 0.5)}" for name, s in lit)
+    heads = ", ".join(f"{name} {stops_words(float(3 * s))}" for name, s in lit)
     lens = f", then {advice_words(mix.lens)}" if mix.lens.advice else ""
     return MixView(
         how=_near(mix.rms_stops, mix.off),

@@ -87,7 +87,7 @@ def spot_view(faces: Faces, now: Now, x: float, y: float) -> SpotView:
 def _grey_words(over: float | None) -> str:
     if over is None:
         return "black"
-    words = stops_words(abs(3 * over) + 0.5)
+    words = stops_words(abs(3 * over))
     if words == "0":
         return "middle grey"
     return f"{words} {'over' if over > 0 else 'under'} middle grey"
@@ -127,7 +127,7 @@ def _wish(faces: Faces, now: Now, x: float, y: float, thirds: int) -> Wish:
 
 
 def heads_words(change: SpotChange) -> str:
-    """`Hair ▼⅓, Key ~▼<⅓`."""
+    """`Hair ▼⅓, Key ▼ under ⅓`."""
     told = ((name, thirds_text(thirds)) for name, thirds in change.heads)
     return ", ".join(f"{name} {text}" for name, text in told if text)
 

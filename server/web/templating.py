@@ -16,7 +16,7 @@ from server.store import journal
 from server.store import looks as store
 from server.store.devices import Device
 from server.studio.look import Look
-from server.web.board_rows import board_view
+from server.web.board_rows import board_view, each_head
 from server.web.desk import Desk
 from server.web.face_views import (
     compare_view,
@@ -33,8 +33,8 @@ from server.web.views import looks_view, strip_view
 from server.web.warming import minute_of
 
 VIEWS = (
-    "looks", "board", "compare", "library", "sitting", "rig", "strip", "by_hand", "placing",
-    "whole_plan",
+    "looks", "board", "heads", "compare", "library", "sitting", "rig", "strip", "by_hand",
+    "placing", "whole_plan",
 )  # fmt: skip
 SHOWN_AT_MOST = 24
 
@@ -117,6 +117,8 @@ def _more(desk: Desk, view: str, now: Now, name: str) -> dict[str, Any]:
             "board": board_view(now), "face": face_now(faces, now),
             "left_off": left_off_words(now),
         }  # fmt: skip
+    if view == "heads":
+        return {"rows": each_head(now)}
     if view == "sitting":
         return {"events": events_of(desk)}
     if view == "looks":

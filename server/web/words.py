@@ -14,15 +14,16 @@ from server.studio.side_words import point_words as point_words
 from server.studio.tape import length_words
 from server.studio.way_words import FRACTIONS
 
+HALF_A_THIRD = 0.5
 LONGEST_BARE_S = 30.0
 """Above this a bare number is more likely meant as a part of a second."""
 
 
 def stops_words(thirds: float | None) -> str:
-    """Whole stops and thirds, rounded down: `1⅓`, `½`-free; `0` when less than a third is left."""
+    """Whole stops and thirds, the nearest: `1⅓`; `0` for less than half a third. [third, >= 0]"""
     if thirds is None:
         return ""
-    whole, rest = divmod(int(thirds + 1e-6), 3)
+    whole, rest = divmod(int(thirds + HALF_A_THIRD), 3)
     return f"{whole or ''}{VULGAR[rest]}" or "0"
 
 

@@ -38,6 +38,31 @@ def test_recall_nudge_good_keep_undo(page: Page, server: LiveServer) -> None:
     expect(page.locator("#row-readout-fill .readout-good")).to_have_text("as good")
 
 
+def test_a_dark_head_is_brought_in_by_its_name(page: Page, server: LiveServer) -> None:
+    page.goto(server.url)
+    page.tap('[data-key="4"]')
+    expect(page.locator("#state-strip .strip-look")).to_have_text("Loop")
+    page.goto(f"{server.url}/board")
+    page.tap(".row-name a >> text=each head")
+    row = page.get_by_role("group", name="Rim", exact=True)
+    expect(row.locator(".readout-good")).to_have_text("dark")
+    row.locator(".row-up button").tap()
+    expect(row.locator(".readout-good")).to_have_text("4 below full")
+    row.locator(".row-up button").tap()
+    expect(row.locator(".readout-good")).to_have_text("3⅔ below full")
+    page.tap(".thumb-good button")
+    row.locator(".row-down button").tap()
+    expect(row.locator(".readout-room")).to_contain_text("▼⅓ since good")
+    boxes = [key.bounding_box() for key in page.locator(".each-head .key").all()]
+    assert min(min(b["width"], b["height"]) for b in boxes) >= LIVE_KEY_PX
+    for a, b in combinations(boxes, 2):
+        across = max(a["x"], b["x"]) - min(a["x"] + a["width"], b["x"] + b["width"])
+        down = max(a["y"], b["y"]) - min(a["y"] + a["height"], b["y"] + b["height"])
+        assert max(across, down) >= LIVE_GAP_PX
+    cut = "all => all.filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.textContent)"
+    assert page.locator(".each-head .readout").evaluate_all(cut) == []
+
+
 def test_twenty_fast_mixed_taps_all_count(page: Page, server: LiveServer) -> None:
     page.goto(server.url)
     page.tap('[data-key="5"]')
@@ -98,6 +123,7 @@ def test_hold_ignores_touches_until_pressed_long(page: Page, server: LiveServer)
         "/board",
         "/board?zones=on",
         "/board/compare",
+        "/board/heads",
         "/library",
         "/sitting",
         "/rig",

@@ -194,7 +194,8 @@ def test_long_names_widen_no_page(page: Page, server: LiveServer) -> None:
     post(server, "/api/levels", {"levels": {word: 90}})
     wide = page.viewport_size["width"]
     for path in ("/", "/board", "/sitting", "/library", "/rig", f"/library/{look}", "/board/ways",
-                 f"/rig/heads/{word}", "/meter", "/by-hand", "/rig/walk", "/rig/plan"):  # fmt: skip
+                 "/board/heads", f"/rig/heads/{word}", "/meter", "/by-hand", "/rig/walk",
+                 "/rig/plan"):  # fmt: skip
         page.goto(server.url + path)
         page.wait_for_timeout(150)
         assert page.evaluate("document.documentElement.scrollWidth") <= wide, path

@@ -10,7 +10,15 @@ from server.errors import OutOfRange
 from server.physics.exposure import F_MARKS
 from server.settings import Settings
 from server.studio.rig import Lens
-from server.web.words import f_words, look_lens_words, point_words, seconds_of, sixths_words
+from server.web.words import (
+    f_words,
+    look_lens_words,
+    point_words,
+    seconds_of,
+    sixths_words,
+    stops_words,
+)
+from tests.web.test_devices import device
 
 
 def board(client: TestClient) -> str:
@@ -143,7 +151,7 @@ def test_less_than_a_third_is_not_the_top(client: TestClient) -> None:
     assert level["curve"] != "measured"
     client.post("/api/levels", json={"levels": {"Fill": 99, "Key": 100}})
     page = board(client)
-    assert "<⅓ below full" in readout(page, "fill").replace("&lt;", "<")
+    assert "just below full" in readout(page, "fill")
     assert "at the top" in readout(page, "key")
     assert "Key at the top" in readout(page, "all")  # and which of them is
     client.post("/api/levels", json={"levels": {"Fill": 100}})
@@ -189,3 +197,75 @@ def test_points_are_called_from_the_camera(name: str, words: str) -> None:
 )
 def test_small_differences_in_sixths(stops: float, words: str) -> None:
     assert sixths_words(stops) == words
+
+
+def heads_page(client: TestClient, head: str) -> str:
+    page = client.get("/board/heads").text
+    return readout(page, f"head-{head.encode().hex()}")
+
+
+def with_eyes(client: TestClient) -> None:
+    """The demo rig with its background head told as an accent of another name."""
+    rig = client.get("/api/rig").json()
+    head = next(h for h in rig["heads"] if h["name"] == "Background")
+    head["name"], head["role"] = "Eyes", "accent"
+    assert client.put("/api/rig", json=rig).status_code == 200
+
+
+def stops_of(client: TestClient, head: str) -> float | None:
+    heads = {h["name"]: h for h in client.get("/api/state").json()["heads"]}
+    return heads[head]["stops_below_full"]
+
+
+def test_any_dark_head_is_brought_in_by_its_name_and_taken_back(client: TestClient) -> None:
+    with_eyes(client)
+    client.post("/api/recall", json={"look": 2})
+    client.post("/live/nudge", data={"head": "Hair", "thirds": "1"})  # the row would take another
+    rig = client.get("/api/rig").json()["heads"]
+    page = client.get("/board/heads").text
+    assert all(f'name="head" value="{h["name"]}"' in page for h in rig)
+    for name in ("Rim", "Eyes"):
+        assert stops_of(client, name) is None
+        assert "dark" in heads_page(client, name)
+        client.post("/live/nudge", data={"head": name, "thirds": "1"})
+        assert stops_of(client, name) == pytest.approx(4)
+        assert "4 below full" in heads_page(client, name)
+        client.post("/live/nudge", data={"head": name, "thirds": "1"})
+        assert "3⅔ below full" in heads_page(client, name)
+        client.post("/live/undo")
+        client.post("/live/undo")
+        assert stops_of(client, name) is None
+    client.post("/api/out", json={"head": "Eyes"})
+    assert "out until it is back" in re.sub(r"\s+", " ", heads_page(client, "Eyes"))
+    assert client.post("/live/nudge", data={"head": "Eyes", "thirds": "1"}).status_code == 409
+
+
+def test_an_assistant_asks_for_a_dark_head(client: TestClient) -> None:
+    client.post("/api/recall", json={"look": 2})
+    asking = device(client, "Ben", "ask")
+    form = {"head": "Rim", "thirds": "1"}
+    asked = asking.post("/live/nudge", data=form, headers={"HX-Request": "true"}).text
+    assert "Asked: Rim in, low →" in asked
+    assert stops_of(client, "Rim") is None
+    client.post("/live/grant", data={"ask": client.get("/api/asks").json()["asks"][0]["ask"]})
+    assert stops_of(client, "Rim") == pytest.approx(4)
+
+
+def test_a_dark_head_that_would_trip_its_breaker_stays_dark(client: TestClient) -> None:
+    rig = client.get("/api/rig").json()
+    for circuit in rig["room"]["circuits"]:
+        circuit["breaker_amps"], circuit["other_amps"] = 0.01, 0.0
+    assert client.put("/api/rig", json=rig).status_code == 200
+    refused = client.post("/live/nudge", data={"head": "Rim", "thirds": "1"})
+    assert refused.status_code == 409
+    assert "breaker is for 0.01 A: take load off it first" in refused.text
+    assert "all the same" not in refused.text
+    assert stops_of(client, "Rim") is None
+
+
+@pytest.mark.parametrize(
+    ("stops", "words"), [(1.94, "2"), (1.8, "1⅔"), (1 / 3, "⅓"), (0.1, "0"), (1.2, "1⅓")]
+)
+def test_the_nearest_third_is_said(stops: float, words: str) -> None:
+    """A linear fader at 26 % stands log2(1 / 0.26) = 1.94 stops below full: 2 is nearest."""
+    assert stops_words(3 * stops) == words

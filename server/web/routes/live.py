@@ -11,7 +11,7 @@ from server.errors import OutOfRange, Refused, WouldTrip
 from server.store import looks as store
 from server.studio.rig import Lens
 from server.studio.ways import ways
-from server.web.board_rows import board_view, group_heads, group_name
+from server.web.board_rows import board_view, each_head, group_heads, group_name
 from server.web.desk import ActorDep, DeskDep, EngineDep, SessionDep
 from server.web.doors import A_YEAR_S
 from server.web.face_views import board_url, compare_view, drawing_words, face_now
@@ -65,9 +65,28 @@ async def board(
         back=board_url(holding, in_zones),
         hold_url=board_url(not holding, in_zones), zones_url=board_url(holding, not in_zones),
     )  # fmt: skip
+    return _switched(page, hold)
+
+
+@router.get("/board/heads", name="heads")
+async def heads(
+    desk: DeskDep, hold: str = "", held: Annotated[str, Cookie(alias=HOLDS_LENS)] = ""
+) -> Response:
+    """Every head with keys of its own, dark ones too."""
+    now = desk.engine.now()
+    holding = (hold or held) == "lens"
+    page = _page(
+        "heads", strip=strip_view(now), rows=each_head(now), holding=holding,
+        back="/board/heads",
+    )  # fmt: skip
+    return _switched(page, hold)
+
+
+def _switched(page: Response, hold: str) -> Response:
+    """Remembers on this device whether the lens is held, when the switch was touched."""
     if hold:
         page.set_cookie(
-            HOLDS_LENS, "lens" if holding else "off", max_age=A_YEAR_S, httponly=True,
+            HOLDS_LENS, "lens" if hold == "lens" else "off", max_age=A_YEAR_S, httponly=True,
             samesite="strict",
         )  # fmt: skip
     return page
@@ -121,21 +140,22 @@ async def step(
 
 @router.post("/live/nudge")
 async def nudge(
-    request: Request, engine: EngineDep, actor: ActorDep, group: Annotated[str, Form()],
-    thirds: Annotated[int, Form(ge=-9, le=9)], keep: Annotated[str, Form()] = "nothing",
+    request: Request, engine: EngineDep, actor: ActorDep,
+    thirds: Annotated[int, Form(ge=-9, le=9)], group: Annotated[str, Form()] = "",
+    head: Annotated[str, Form()] = "", keep: Annotated[str, Form()] = "nothing",
     back: Back = "/board",
 ) -> Response:  # fmt: skip
-    """Nudge a row of the board."""
+    """Nudge a row of the board, or one head by its name."""
     rig = engine.now().rig
-    heads = group_heads(rig, group)
+    heads = (rig.head(head),) if head and not group else group_heads(rig, group)
     if not heads:
         raise Refused("no head plays this part in the rig")
-    _, result = engine.nudge_heads(heads, group_name(group), thirds, keep, actor)
+    _, result = engine.nudge_heads(heads, head or group_name(group), thirds, keep, actor)
     notice, ways_url = "", ""
     if result is not None and result.limited and abs(result.missing_stops) > MISSING_SHOWN:
         where = "at the top" if thirds > 0 else "at its lowest"
-        head = quote(result.limited_by)
-        ways_url = f"/board/ways?head={head}&thirds={1 if thirds > 0 else -1}"
+        ended = quote(result.limited_by)
+        ways_url = f"/board/ways?head={ended}&thirds={1 if thirds > 0 else -1}"
         offers = [
             w for w in ways(rig, result.before, rig.head(result.limited_by), thirds) if not w.hands
         ]
