@@ -24,6 +24,8 @@ from server.web.plan import Plan, plans
 from server.web.words import point_words
 
 SEEN_STOPS = 0.05
+NOTHING_STOPS = -20.0
+"""A point that is farther under than this gets nothing that a meter reads. [stop]"""
 TOLD_POINTS = 4
 
 
@@ -165,7 +167,7 @@ def _lux(lux: float) -> str:
 
 
 def _over(stops: float | None) -> str:
-    if stops is None:
+    if stops is None or stops < NOTHING_STOPS:
         return "—"
     return "as lit" if abs(stops) < SEEN_STOPS else f"{stops:+.1f}".replace("-", "−")
 

@@ -57,6 +57,11 @@ def _ratio_lines(
             f"{ratio.stops:.1f} stops side to side; {conventions(ratio)}."
             f" Known to {known_words(trust.ratio_stops)}."
         )
+        if ratio.key_over_fill_stops is not None:
+            lines.append(
+                "Key over fill is what a meter at the mark shows, pointed at either; lit : shadow"
+                " is read at the points of the face, so the two agree only roughly."
+            )
     sums = by_sum(rig, matrix, setting)
     if sums is not None:
         label = ratio_label(sums.value)

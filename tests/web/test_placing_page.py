@@ -9,6 +9,7 @@ from math import hypot, sqrt
 import pytest
 from starlette.testclient import TestClient
 
+from server.web import placing
 from server.web.templating import page_parts
 
 FOOT_M = sqrt(2.2**2 - 1.5**2)
@@ -185,3 +186,10 @@ def test_an_unknown_head_and_a_stream_for_it(client: TestClient) -> None:
     assert client.get("/rig/plan/Nobody").status_code == 404
     assert client.get("/api/events?view=placing:Nobody").status_code == 404
     assert client.get("/api/events?view=nothing").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("stops", "told"), [(None, "—"), (-94.8, "—"), (-6.0, "−6.0"), (0.0, "as lit")]
+)
+def test_a_point_that_gets_nothing_has_no_stops(stops: float | None, told: str) -> None:
+    assert placing._over(stops) == told

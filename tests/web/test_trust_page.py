@@ -134,6 +134,7 @@ def test_every_figure_tells_where_it_comes_from(metered: TestClient) -> None:
         "1.6 stops side to side; key over fill 1 stop (key : fill 2:1),"
         " lit : shadow 3:1 is (key + fill) : fill. Known to 0.12 stop." in page
     )
+    assert "Key over fill is what a meter at the mark shows, pointed at either" in page
     assert "<strong>f/9.8</strong>" in page
     assert re.search(r"Read 2500 lux on \d\d \w\w\w \d\d:\d\d, with it alone at 25 % of full", page)
     document = metered.get("/api/rig").json()
