@@ -42,6 +42,7 @@ from server.studio.room import (
 from server.studio.whole import Whole, WholeRoom, whole_document, whole_from_document
 from server.web.contract import RigDocument
 from server.web.whole_contract import whole_of
+from tests.examples import MANY
 
 MEASURED = CandelaCurve((0.0, 20.0, 90.0), (9000.0, 4500.0, 0.0))
 QUICK = dict(
@@ -214,7 +215,7 @@ def studios(draw: st.DrawFn) -> Whole:
     )  # fmt: skip
 
 
-@settings(max_examples=1000, **QUICK)  # type: ignore[arg-type]
+@settings(max_examples=MANY, **QUICK)  # type: ignore[arg-type]
 @given(rig=rigs())
 def test_a_rig_comes_back_from_its_file_the_same(rig: Rig) -> None:
     text = json.dumps(rig_document(rig))
@@ -223,7 +224,7 @@ def test_a_rig_comes_back_from_its_file_the_same(rig: Rig) -> None:
     assert json.dumps(rig_document(back)) == text
 
 
-@settings(max_examples=150, **QUICK)  # type: ignore[arg-type]
+@settings(max_examples=60, **QUICK)  # type: ignore[arg-type]
 @given(whole=studios())
 def test_a_studio_comes_back_from_its_file_the_same(whole: Whole) -> None:
     text = json.dumps(whole_document(whole))

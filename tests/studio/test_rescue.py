@@ -14,6 +14,7 @@ from server.studio.load import circuit_loads, worst_of_change
 from server.studio.rescue import rescued, with_out
 from server.studio.rig import Rig
 from server.studio.setting import Setting, exact_stops
+from tests.examples import MANY
 
 HALF = 0.5**0.5
 
@@ -124,7 +125,7 @@ def rigs(draw: Any) -> tuple[Rig, Setting]:
 
 
 @given(rigs())
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=MANY, deadline=None)
 def test_no_rescue_ever_exceeds_full_or_a_breaker(given_rig: tuple[Rig, Setting]) -> None:
     rig, setting = given_rig
     try:

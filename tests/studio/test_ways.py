@@ -25,6 +25,7 @@ from server.studio.room import Circuit
 from server.studio.setting import Setting, exact_stops
 from server.studio.way import Wanted, Way
 from server.studio.ways import ways, ways_out_of_banding
+from tests.examples import MANY
 
 BEAM = [
     {"focus": 0, "candela": 60000, "beam_deg": 12, "field_deg": 20},
@@ -211,7 +212,7 @@ def rigs(draw):
 
 
 @given(rigs(), st.integers(-6, 6).filter(bool))
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=MANY, deadline=None)
 def test_each_way_taken_gives_the_wished_light(given_rig, thirds: int) -> None:
     """Within a twentieth of a stop at the head's own place, the lens reset; never beyond 0..1."""
     rig, setting = given_rig

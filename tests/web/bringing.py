@@ -50,7 +50,7 @@ def mutated(data: bytes, chance: random.Random) -> bytes:
 
 
 def damaged_files_change_nothing(
-    client: TestClient, other: TestClient, path: str, data: bytes, count: int = 200
+    client: TestClient, other: TestClient, path: str, data: bytes, count: int = 100
 ) -> int:
     """Bring in damaged files: a sentence or a page to look at, never more. How many were refused.
 

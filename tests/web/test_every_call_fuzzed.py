@@ -24,7 +24,7 @@ with warnings.catch_warnings():
 
 ENDLESS = "/api/events"
 BOUNDED = settings(
-    max_examples=20,
+    max_examples=10,
     deadline=None,
     derandomize=True,
     database=None,

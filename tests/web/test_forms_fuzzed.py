@@ -48,7 +48,7 @@ def test_no_form_is_answered_by_a_server_error(client: TestClient) -> None:
              if method == "POST" and not path.startswith("/api/")]  # fmt: skip
     assert len(forms) > 25
 
-    @settings(max_examples=400, deadline=None, derandomize=True, database=None,
+    @settings(max_examples=200, deadline=None, derandomize=True, database=None,
               suppress_health_check=list(HealthCheck))  # fmt: skip
     @given(
         path=st.sampled_from(forms),

@@ -159,4 +159,4 @@ def test_damaged_tables(client: TestClient, empty: TestClient) -> None:
     meter(client)
     empty.put("/api/rig", json=client.get("/api/rig").json() | {"readings": []})
     data = client.get("/meter/files/readings.csv").content
-    assert damaged_files_change_nothing(client, empty, READINGS, data) > 100
+    assert damaged_files_change_nothing(client, empty, READINGS, data) > 50

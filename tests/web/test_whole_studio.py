@@ -127,7 +127,7 @@ VALUES = st.recursive(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(VALUES, st.sampled_from([None, 1]), st.data())
 def test_a_file_taken_apart_says_what_it_says_in_one(
     value: object, indent: int | None, data: st.DataObject
