@@ -117,7 +117,7 @@ def curve_view(now: Now, head: Head, passing: Pass) -> CurveView:
         lines=tuple(_line(passing, i) for i in range(len(passing.readings))),
         result=result,
         trouble=trouble,
-        more=tuple(percent(v) for v in (*USUAL_LEVELS, 0.03, 0.01)),
+        more=tuple(percent(v) for v in sorted((*USUAL_LEVELS, 0.03, 0.01), reverse=True)),
     )
 
 

@@ -62,9 +62,9 @@ def typed_words(kept: Kept, value: str, tenths: str, dark: bool) -> str:
 
 
 def pair_name(pair: Pair) -> str:
-    """`Key at cheek camera right`; `The room’s own light at hair`."""
-    point, head, _ = pair
-    return f"{head or 'The room’s own light'} at {point_words(point)}"
+    """`Key at cheek camera right, shaded`; `The room’s own light at hair`."""
+    point, head, shaded = pair
+    return f"{head or 'The room’s own light'} at {point_words(point)}{', shaded' if shaded else ''}"
 
 
 def far_words(reading: Reading, expected_lux: float, unit: str = "", most_lux: float = 0.0) -> str:
@@ -75,7 +75,7 @@ def far_words(reading: Reading, expected_lux: float, unit: str = "", most_lux: f
     """
     off = far_stops(reading.lux, expected_lux)
     far = FAR_STOPS if reading.head else FAR_ROOM_STOPS
-    name = pair_name(reading.pair)
+    name = pair_name((reading.point, reading.head, False))
     if reading.shaded or abs(off) <= far:
         return _more_words(reading, name, most_lux)
     way = "over" if off > 0 else "under"

@@ -218,9 +218,9 @@ def test_a_pass_that_was_left_is_told_and_taken_back(page: Page, server: LiveSer
     expect(other.locator("#notice")).to_contain_text("number")
     assert other.input_value("input[name=value]") == "abc"  # what was typed is still there
     expect(page.locator(".left-off")).to_be_visible()
-    expect(page.locator("#left-off")).to_have_text(
-        "Metering was left half way: the heads are down."
-    )
+    told = page.locator("#left-off")
+    expect(told).to_contain_text("Metering was left half way: the heads are down.")
+    expect(told.locator("a")).to_have_attribute("href", "/meter")
     found = Axe().run(page)
     assert found.violations_count == 0, found.generate_report()
     page.tap("text=Back to the light before")
